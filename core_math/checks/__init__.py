@@ -1,3 +1,15 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Checks: one judgement per file."""
+"""One judgement per file; this list is the only place that knows them all, in their order."""
+
+from ..check import Check
+from . import ik_lock
+
+ALL_CHECKS: tuple[Check, ...] = (
+    # Paths and timing
+    # Arms, hands, torso
+    ik_lock.CHECK,
+    # Feet and weight
+    # Between parts
+    # Camera and staging
+)

@@ -1,0 +1,169 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Unit quaternions (w, x, y, z) over time: products, angles, turns.
+
+Angles are those of the rotation itself, never of channels: q and -q are the same rotation, so
+every angle here lies between 0 and 180 degrees.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+def normalize(quaternions: ArrayLike) -> FloatArray:
+    """Scale quaternions to unit length; an all-zero one becomes the identity.
+
+    Parameters
+    ----------
+    quaternions : array_like, shape (..., 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+    """
+    q = np.array(quaternions, dtype=np.float64)
+    length = np.linalg.norm(q, axis=-1, keepdims=True)
+    empty = length[..., 0] == 0.0
+    q = q / np.where(length == 0.0, 1.0, length)
+    q[empty] = (1.0, 0.0, 0.0, 0.0)
+    return q
+
+
+def conjugate(q: FloatArray) -> FloatArray:
+    """Return the inverse rotation of unit quaternions, shape (..., 4)."""
+    return q * np.array([1.0, -1.0, -1.0, -1.0])
+
+
+def multiply(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Hamilton product: first turn by `b`, then by `a`; shapes (..., 4) broadcast."""
+    aw, ax, ay, az = np.moveaxis(a, -1, 0)
+    bw, bx, by, bz = np.moveaxis(b, -1, 0)
+    return np.stack(
+        (
+            aw * bw - ax * bx - ay * by - az * bz,
+            aw * bx + ax * bw + ay * bz - az * by,
+            aw * by - ax * bz + ay * bw + az * bx,
+            aw * bz + ax * by - ay * bx + az * bw,
+        ),
+        axis=-1,
+    )
+
+
+def rotate(q: FloatArray, vectors: FloatArray) -> FloatArray:
+    """Turn vectors, shape (..., 3), by unit quaternions, shape (..., 4)."""
+    axis = q[..., 1:]
+    twice = 2.0 * np.cross(axis, vectors)
+    return vectors + q[..., :1] * twice + np.cross(axis, twice)
+
+
+def relative(parent: FloatArray, child: FloatArray) -> FloatArray:
+    """Return the child's rotation seen from its parent, shape (..., 4)."""
+    return multiply(conjugate(parent), child)
+
+
+def make_continuous(q: FloatArray) -> FloatArray:
+    """Choose signs along axis 0 so that neighbours lie in the same half of the sphere.
+
+    Parameters
+    ----------
+    q : ndarray, shape (F, ..., 4)
+
+    Returns
+    -------
+    ndarray, shape (F, ..., 4)
+        The same rotations.
+    """
+    if len(q) < 2:
+        return q.copy()
+    dots = np.sum(q[1:] * q[:-1], axis=-1)
+    signs = np.cumprod(np.where(dots < 0.0, -1.0, 1.0), axis=0)
+    result = q.copy()
+    result[1:] *= signs[..., np.newaxis]
+    return result
+
+
+def angle(q: FloatArray) -> FloatArray:
+    """Return how far unit quaternions turn, 0 to 180 degrees, shape (...)."""
+    half = np.arctan2(np.linalg.norm(q[..., 1:], axis=-1), np.abs(q[..., 0]))
+    return np.degrees(2.0 * half)
+
+
+def angle_between(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the angle of the turn from `a` to `b` in degrees, |log(a^-1 b)|."""
+    return angle(relative(a, b))
+
+
+def rotation_vector(q: FloatArray) -> FloatArray:
+    """Return axis times angle in degrees, shape (..., 3), of the shorter turn."""
+    sign = np.where(q[..., :1] < 0.0, -1.0, 1.0)
+    vector = q[..., 1:] * sign
+    length = np.linalg.norm(vector, axis=-1, keepdims=True)
+    half = np.arctan2(length, np.abs(q[..., :1]))
+    # angle / sin(angle / 2) tends to 2 where the turn vanishes
+    factor = np.where(length > 1e-12, 2.0 * half / np.where(length > 1e-12, length, 1.0), 2.0)
+    return np.degrees(vector * factor)
+
+
+def step_vectors(q: FloatArray) -> FloatArray:
+    """Return the turn from each frame to the next as rotation vectors in the world's axes.
+
+    Parameters
+    ----------
+    q : ndarray, shape (F, ..., 4)
+
+    Returns
+    -------
+    ndarray, shape (F - 1, ..., 3), degrees per frame
+    """
+    return rotation_vector(multiply(q[1:], conjugate(q[:-1])))
+
+
+def step_angles(q: FloatArray) -> FloatArray:
+    """Return the turn from each frame to the next, shape (F - 1, ...), degrees per frame."""
+    return angle_between(q[:-1], q[1:])
+
+
+def from_axis_angle(axis: ArrayLike, degrees: ArrayLike) -> FloatArray:
+    """Make unit quaternions from axes, shape (..., 3), and angles in degrees, shape (...)."""
+    axes = np.asarray(axis, dtype=np.float64)
+    axes = axes / np.linalg.norm(axes, axis=-1, keepdims=True)
+    half = np.radians(np.asarray(degrees, dtype=np.float64))[..., np.newaxis] / 2.0
+    cosine, sine = np.cos(half), np.sin(half) * axes
+    return np.concatenate((np.broadcast_to(cosine, (*sine.shape[:-1], 1)), sine), axis=-1)
+
+
+def from_matrices(matrices: FloatArray) -> FloatArray:
+    """Turn rotation matrices, shape (..., 3, 3), possibly scaled, into unit quaternions.
+
+    Columns are normalised first; a mirrored matrix (negative determinant) has its sign turned, as
+    a rotation cannot carry a mirror; a column of no length gives the identity.
+    """
+    length = np.linalg.norm(matrices, axis=-2, keepdims=True)
+    usable = np.all(length > 1e-20, axis=(-1, -2))
+    m = matrices / np.where(length > 1e-20, length, 1.0)
+    m = m * np.where(np.linalg.det(m) < 0.0, -1.0, 1.0)[..., np.newaxis, np.newaxis]
+    m00, m11, m22 = m[..., 0, 0], m[..., 1, 1], m[..., 2, 2]
+    # Four candidates, each stable where its own component is largest.
+    squares = np.stack(
+        (1 + m00 + m11 + m22, 1 + m00 - m11 - m22, 1 - m00 + m11 - m22, 1 - m00 - m11 + m22),
+        axis=-1,
+    )
+    a, b, c = m[..., 2, 1], m[..., 1, 2], m[..., 0, 2]
+    d, e, f = m[..., 2, 0], m[..., 1, 0], m[..., 0, 1]
+    candidates = np.stack(
+        (
+            np.stack((squares[..., 0], a - b, c - d, e - f), axis=-1),
+            np.stack((a - b, squares[..., 1], e + f, c + d), axis=-1),
+            np.stack((c - d, e + f, squares[..., 2], a + b), axis=-1),
+            np.stack((e - f, c + d, a + b, squares[..., 3]), axis=-1),
+        ),
+        axis=-2,
+    )
+    best = np.argmax(squares, axis=-1)
+    chosen = np.take_along_axis(candidates, best[..., np.newaxis, np.newaxis], axis=-2)[..., 0, :]
+    chosen = np.where(usable[..., np.newaxis], chosen, np.array([1.0, 0.0, 0.0, 0.0]))
+    return normalize(chosen)

@@ -1,0 +1,141 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Sampled signals: robust spread, differences, runs, one-sided prediction, smoothing, lag."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+MAD_TO_SIGMA = 1.482602218505602
+"""1 / Phi^-1(3/4): makes the median absolute deviation a standard deviation for normal noise."""
+
+
+def median_absolute_deviation(values: ArrayLike, axis: int = 0) -> FloatArray:
+    """Return the scaled median absolute deviation, NaN left out; 0 for no values."""
+    data = np.asarray(values, dtype=np.float64)
+    if data.shape[axis] == 0:
+        return np.zeros(np.delete(data.shape, axis))
+    spread = np.median(np.abs(data - np.median(data, axis=axis, keepdims=True)), axis=axis)
+    return np.asarray(MAD_TO_SIGMA * spread, dtype=np.float64)
+
+
+def find_runs(mask: ArrayLike) -> list[tuple[int, int]]:
+    """List the runs of True as (first, last) indices, both included."""
+    flat = np.asarray(mask, dtype=np.bool_).astype(np.int8)
+    edges = np.diff(np.concatenate(([0], flat, [0])))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
+
+
+def close_gaps(mask: ArrayLike, longest: int) -> BoolArray:
+    """Fill runs of False of at most `longest` samples that lie between two True ones."""
+    closed = np.array(mask, dtype=np.bool_)
+    for first, last in find_runs(~closed):
+        if first > 0 and last < len(closed) - 1 and last - first + 1 <= longest:
+            closed[first : last + 1] = True
+    return closed
+
+
+def predict_next(samples: FloatArray) -> FloatArray:
+    """Predict the sample after the last three, exact for constant acceleration.
+
+    x[n] = 3 x[n-1] - 3 x[n-2] + x[n-3], along axis 0 of an array of three or more samples.
+    """
+    return 3.0 * samples[-1] - 3.0 * samples[-2] + samples[-3]
+
+
+def smooth(values: FloatArray, fps: float, cutoff_hz: float) -> FloatArray:
+    """Low-pass along axis 0, zero phase, by frequency, so that it does the same at every rate.
+
+    A Gaussian whose response falls to one half of its power at `cutoff_hz`; ends are continued by
+    point reflection, which keeps straight lines straight. Where the rate is too low for the
+    cutoff to lie inside the band the values come back unchanged.
+
+    Parameters
+    ----------
+    values : ndarray, shape (F, ...)
+    fps, cutoff_hz : float
+        Frames per second and half-power frequency in hertz.
+    """
+    sigma = np.sqrt(np.log(2.0)) / (2.0 * np.pi * cutoff_hz) * fps
+    if len(values) < 3 or sigma < 0.3:
+        return values.astype(np.float64, copy=True)
+    radius = min(int(np.ceil(4.0 * sigma)), len(values) - 1)
+    kernel = np.exp(-0.5 * (np.arange(-radius, radius + 1) / sigma) ** 2)
+    kernel /= kernel.sum()
+    head = 2.0 * values[:1] - values[radius:0:-1]
+    tail = 2.0 * values[-1:] - values[-2 : -radius - 2 : -1]
+    padded = np.concatenate((head, values, tail))
+    result = np.zeros(values.shape)
+    for offset, weight in enumerate(kernel):
+        result += weight * padded[offset : offset + len(values)]
+    return result
+
+
+def central_velocity(values: FloatArray, fps: float) -> FloatArray:
+    """Return the rate of change per second along axis 0, shape (F, ...), one-sided at the ends."""
+    if len(values) < 2:
+        return np.zeros(values.shape)
+    return np.gradient(values, axis=0) * fps
+
+
+def correlation_at_lags(signal: FloatArray, reply: FloatArray, longest: int) -> FloatArray:
+    """Pearson correlation of `reply` against `signal` delayed by -longest .. +longest samples.
+
+    Each is taken on the overlap only, which leaves the peak unbiased (a zero-padded sum is not).
+
+    Parameters
+    ----------
+    signal, reply : ndarray, shape (N,) or (N, C)
+        With C components the correlation is that of all components together.
+    longest : int
+        Largest lag in samples; at least three samples must overlap.
+
+    Returns
+    -------
+    ndarray, shape (2 * longest + 1,)
+        0 where one of the two does not vary.
+    """
+    one = signal.reshape(len(signal), -1)
+    two = reply.reshape(len(reply), -1)
+    count = len(one)
+    result = np.zeros(2 * longest + 1)
+    for number, lag in enumerate(range(-longest, longest + 1)):
+        if count - abs(lag) < 3:
+            continue
+        a = one[: count - lag] if lag >= 0 else one[-lag:]
+        b = two[lag:] if lag >= 0 else two[: count + lag]
+        a, b = a - a.mean(axis=0), b - b.mean(axis=0)
+        power = np.sqrt(np.sum(a * a) * np.sum(b * b))
+        result[number] = np.sum(a * b) / power if power > 1e-12 else 0.0
+    return result
+
+
+def find_lag(signal: FloatArray, reply: FloatArray, longest: int) -> tuple[float, float]:
+    """Find by how many samples `reply` follows `signal`, to a fraction of a sample.
+
+    Parameters
+    ----------
+    signal, reply : ndarray, shape (N,) or (N, C)
+    longest : int
+        Largest lag to try, in samples.
+
+    Returns
+    -------
+    tuple of float and float
+        Lag (negative when the reply leads) and the correlation there; the peak is refined by a
+        parabola through its neighbours.
+    """
+    likeness = correlation_at_lags(signal, reply, longest)
+    best = int(np.argmax(likeness))
+    shift = 0.0
+    if 0 < best < len(likeness) - 1:
+        left, middle, right = likeness[best - 1 : best + 2]
+        bend = left - 2.0 * middle + right
+        if bend < -1e-15:
+            shift = float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5))
+    return best - longest + shift, float(likeness[best])

@@ -1,0 +1,67 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What kind of animation this is: held on twos or threes, stepped poses, or moving on ones."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+STILL_SHARE = 1e-3
+"""A step counts as held when it is under this share of the typical moving step."""
+
+LONGEST_CADENCE = 4
+"""Frames per drawing: ones, twos, threes and fours are what the trade uses (common practice)."""
+
+REGULAR_SHARE = 0.8
+"""Share of drawings that must last the same number of frames to speak of a cadence."""
+
+
+def find_held_steps(steps: FloatArray) -> BoolArray:
+    """Say which frame-to-frame steps of a whole body are held.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (F - 1,)
+        Any non-negative amount of change of the whole subject from frame to frame.
+
+    Returns
+    -------
+    ndarray of bool, shape (F - 1,)
+    """
+    moving = steps[steps > 0.0]
+    if len(moving) == 0:
+        return np.ones(len(steps), dtype=np.bool_)
+    return steps <= STILL_SHARE * float(np.median(moving))
+
+
+def find_cadence(steps: FloatArray) -> int:
+    """Return how many frames each drawing lasts: 1 when it moves on ones, 2 on twos, ...
+
+    Parameters
+    ----------
+    steps : ndarray, shape (F - 1,)
+        Change of the whole subject from frame to frame.
+
+    Returns
+    -------
+    int
+        1 when there is no regular cadence (also for still subjects, or fewer than four changes).
+    """
+    changes = np.flatnonzero(~find_held_steps(steps))
+    if len(changes) < 4:
+        return 1
+    gaps = np.diff(changes)
+    counts = np.bincount(np.minimum(gaps, LONGEST_CADENCE + 1), minlength=LONGEST_CADENCE + 2)
+    best = int(np.argmax(counts[: LONGEST_CADENCE + 1]))
+    # A drawing may be held over several beats (a hold on twos lasts 2, 4, 6 ... frames).
+    regular = np.count_nonzero(gaps % max(best, 1) == 0)
+    return best if best > 1 and regular >= REGULAR_SHARE * len(gaps) else 1
+
+
+def stepped_share(stepped: BoolArray) -> float:
+    """Return which share of the keys holds its value until the next one; 0 without keys."""
+    return float(np.mean(stepped)) if len(stepped) else 0.0

@@ -1,0 +1,443 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What the checks are given: one subject's sampled motion, frozen, in metres and quaternions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .camera import ShotCamera
+from .findings import CannotEvaluateError
+from .measures import body, rotations, stage
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+T = TypeVar("T")
+
+
+class Stage(StrEnum):
+    """How far the animation is, which decides what may be judged."""
+
+    BLOCKING = "blocking"
+    SPLINE = "spline"
+    HELD = "held"
+
+
+class SubjectKind(StrEnum):
+    """What is judged: a character, or a single animated object."""
+
+    ARMATURE = "armature"
+    OBJECT = "object"
+
+
+class MotionError(ValueError):
+    """The samples cannot be made into a Motion; the message says what, where and what to do."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class KeyTrack:
+    """The keys that move one part (those of its controls included).
+
+    Attributes
+    ----------
+    frames : ndarray, shape (K,)
+        Frames of the scene, rising; keys may lie between frames.
+    stepped : ndarray of bool, shape (K,)
+        True where the value is held until the next key.
+    controls : tuple of str
+        Names of the keyed bones.
+    """
+
+    frames: FloatArray
+    stepped: BoolArray
+    controls: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RotationChannels:
+    """A part's own rotation channels as they are animated, before they become a rotation.
+
+    Attributes
+    ----------
+    mode : str
+        "XYZ" and the five other Euler orders, "QUATERNION" or "AXIS_ANGLE".
+    values : ndarray, shape (F, 3) or (F, 4)
+        Euler angles in degrees; quaternion w, x, y, z; axis-angle in degrees, x, y, z.
+    """
+
+    mode: str
+    values: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """One subject over consecutive frames. Made by `build_motion`, never changed.
+
+    Attributes
+    ----------
+    subject : str
+    kind : SubjectKind
+    frames : ndarray, shape (F,)
+        Frame numbers of the scene, consecutive.
+    fps : float
+    parts : tuple of str
+        P canonical part names; further joints of a part are `part/2`, `part/3`.
+    parents : tuple of int
+        Index of each part's parent part, -1 for none.
+    heads, tails : ndarray, shape (F, P, 3), metres
+        World positions of each part's joint and of its end.
+    rotations : ndarray, shape (F, P, 4)
+        World rotations, unit quaternions w, x, y, z with continuous sign.
+    local_rotations : ndarray, shape (F, P, 4)
+        Rotations relative to the parent part (world rotation where there is none).
+    local_heads : ndarray, shape (F, P, 3), metres
+        Joint positions in the parent part's own axes and origin.
+    keys : mapping of part to KeyTrack
+    channels : mapping of part to RotationChannels
+    height : float, metres
+        Body size H, the yardstick of every distance.
+    ground_height : float, metres
+    stage : Stage
+    cadence : int
+        Frames per drawing: 1 on ones, 2 on twos.
+    camera : ShotCamera or None
+    cuts : tuple of int
+        Frames of the scene at which a new shot begins inside the range.
+    dropped : mapping of part to str
+        Parts left out, with the reason.
+    staging : object or None
+        What lies around the subject in the picture, when it was looked at.
+    """
+
+    subject: str
+    kind: SubjectKind
+    frames: IntArray
+    fps: float
+    parts: tuple[str, ...]
+    parents: tuple[int, ...]
+    heads: FloatArray
+    tails: FloatArray
+    rotations: FloatArray
+    local_rotations: FloatArray
+    local_heads: FloatArray
+    height: float
+    ground_height: float
+    stage: Stage
+    cadence: int
+    keys: Mapping[str, KeyTrack] = field(default_factory=dict)
+    channels: Mapping[str, RotationChannels] = field(default_factory=dict)
+    camera: ShotCamera | None = None
+    cuts: tuple[int, ...] = ()
+    dropped: Mapping[str, str] = field(default_factory=dict)
+    staging: Any = None
+    _memo: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def frame_count(self) -> int:
+        """F, the number of frames."""
+        return len(self.frames)
+
+    def has(self, *parts: str) -> bool:
+        """Say whether all these parts were mapped and sampled."""
+        return all(part in self.parts for part in parts)
+
+    def index(self, part: str) -> int:
+        """Return the row of a part; raises CannotEvaluateError when it is not there."""
+        try:
+            return self.parts.index(part)
+        except ValueError:
+            reason = self.dropped.get(part, "not mapped")
+            raise CannotEvaluateError(f"{part}: {reason}") from None
+
+    def require(self, *parts: str) -> tuple[int, ...]:
+        """Return the rows of these parts; raises CannotEvaluateError naming the missing ones."""
+        missing = [part for part in parts if part not in self.parts]
+        if missing:
+            reasons = ", ".join(f"{p} ({self.dropped.get(p, 'not mapped')})" for p in missing)
+            raise CannotEvaluateError(f"needs {reasons}")
+        return tuple(self.parts.index(part) for part in parts)
+
+    def parent_of(self, part: str) -> str | None:
+        """Return the name of a part's parent part."""
+        parent = self.parents[self.index(part)]
+        return self.parts[parent] if parent >= 0 else None
+
+    def chain(self, part: str) -> tuple[str, ...]:
+        """Return all joints of a part in order: `part`, `part/2`, `part/3` ..."""
+        further = sorted(
+            (name for name in self.parts if name.startswith(f"{part}/")),
+            key=lambda name: int(name.rsplit("/", 1)[1]),
+        )
+        return ((part, *further) if part in self.parts else ()) or tuple(further)
+
+    def head(self, part: str) -> FloatArray:
+        """Return the positions of a part's joint, shape (F, 3), metres."""
+        return self.heads[:, self.index(part)]
+
+    def tail(self, part: str) -> FloatArray:
+        """Return the positions of a part's end, shape (F, 3), metres."""
+        return self.tails[:, self.index(part)]
+
+    def rotation(self, part: str) -> FloatArray:
+        """Return the world rotations of a part, shape (F, 4)."""
+        return self.rotations[:, self.index(part)]
+
+    def relative_rotation(self, part: str, to: str) -> FloatArray:
+        """Return a part's rotations seen from another part, shape (F, 4), continuous."""
+        seen = rotations.relative(self.rotation(to), self.rotation(part))
+        return rotations.make_continuous(seen)
+
+    def frame(self, index: int) -> int:
+        """Return the scene's frame number of a row."""
+        return int(self.frames[index])
+
+    def memo(self, key: Any, compute: Callable[[], T]) -> T:
+        """Return what several checks share (contacts, moves), computed once per Motion."""
+        if key not in self._memo:
+            self._memo[key] = compute()
+        result: T = self._memo[key]
+        return result
+
+    def slice(self, start: int, stop: int) -> Motion:
+        """Return the motion over the frame indices start .. stop - 1, with nothing shared."""
+        first, last = self.frames[start], self.frames[stop - 1]
+        return replace(
+            self,
+            frames=self.frames[start:stop],
+            heads=self.heads[start:stop],
+            tails=self.tails[start:stop],
+            rotations=self.rotations[start:stop],
+            local_rotations=self.local_rotations[start:stop],
+            local_heads=self.local_heads[start:stop],
+            keys={part: _cut_keys(track, first, last) for part, track in self.keys.items()},
+            channels={
+                part: replace(channels, values=channels.values[start:stop])
+                for part, channels in self.channels.items()
+            },
+            camera=self.camera.slice(start, stop) if self.camera else None,
+            cuts=(),
+            staging=self.staging.slice(start, stop) if self.staging is not None else None,
+            _memo={},
+        )
+
+    def shots(self) -> list[Motion]:
+        """Return the motion split at its cuts, each piece to be read by itself."""
+        edges = [int(np.searchsorted(self.frames, cut)) for cut in self.cuts]
+        edges = sorted({0, *(e for e in edges if 0 < e < self.frame_count), self.frame_count})
+        if len(edges) == 2:
+            return [self]
+        return [self.slice(a, b) for a, b in zip(edges, edges[1:], strict=False)]
+
+
+def build_motion(
+    *,
+    subject: str,
+    frames: ArrayLike,
+    fps: float,
+    parts: Sequence[str],
+    parents: Sequence[int],
+    heads: ArrayLike,
+    tails: ArrayLike,
+    rotations_wxyz: ArrayLike,
+    kind: SubjectKind = SubjectKind.ARMATURE,
+    keys: Mapping[str, KeyTrack] | None = None,
+    channels: Mapping[str, RotationChannels] | None = None,
+    camera: ShotCamera | None = None,
+    cuts: Sequence[int] = (),
+    ground_height: float = 0.0,
+    height: float | None = None,
+    stage_override: Stage | None = None,
+    dropped: Mapping[str, str] | None = None,
+    staging: Any = None,
+) -> Motion:
+    """Make a Motion from samples.
+
+    Parameters
+    ----------
+    subject : str
+    frames : array_like, shape (F,)
+        Consecutive frame numbers of the scene.
+    fps : float
+    parts : sequence of str, length P
+    parents : sequence of int, length P
+        Index of the parent part, -1 for none.
+    heads, tails : array_like, shape (F, P, 3), metres
+    rotations_wxyz : array_like, shape (F, P, 4)
+        World rotations; any length, any sign.
+    height : float, metres, optional
+        Body size; measured from the chain of bones when left out.
+    stage_override : Stage, optional
+        The user's word on the stage; found from keys and samples when left out.
+
+    Returns
+    -------
+    Motion
+        Parts whose samples are not finite, and those below them, are left out and named in
+        `dropped` with the reason.
+
+    Raises
+    ------
+    MotionError
+        When shapes do not fit, frames are not consecutive, fps is not positive, or nothing is
+        left to judge.
+    """
+    frame_numbers = np.asarray(frames, dtype=np.int64)
+    head_array = np.array(heads, dtype=np.float64)
+    tail_array = np.array(tails, dtype=np.float64)
+    world = np.array(rotations_wxyz, dtype=np.float64)
+    part_count = len(parts)
+    _check_shapes(subject, fps, frame_numbers, part_count, head_array, tail_array, world, parents)
+
+    left_out = dict(dropped or {})
+    finite = _find_finite_parts(head_array, tail_array, world)
+    for index in np.flatnonzero(~finite):
+        bad = np.flatnonzero(
+            ~np.isfinite(head_array[:, index]).all(axis=-1)
+            | ~np.isfinite(world[:, index]).all(axis=-1)
+            | ~np.isfinite(tail_array[:, index]).all(axis=-1)
+        )
+        left_out[parts[index]] = f"no valid position at frame {frame_numbers[bad[0]]}"
+    if part_count and not finite.any():
+        part = parts[0]
+        raise MotionError(
+            f"{subject}: no part has valid positions ({part}: {left_out[part]}); "
+            "look for broken values in its curves"
+        )
+    kept = np.flatnonzero(finite)
+    new_parents = _reconnect(parents, finite)
+    head_array, tail_array, world = head_array[:, kept], tail_array[:, kept], world[:, kept]
+    names = tuple(parts[index] for index in kept)
+
+    world = rotations.make_continuous(rotations.normalize(world))
+    local, local_heads = _make_local(head_array, world, new_parents)
+    if height is None:
+        height = _measure_height(names, head_array, tail_array)
+    steps = _total_change(head_array, local, height)
+    cadence = stage.find_cadence(steps)
+    key_tracks = {part: track for part, track in (keys or {}).items() if part in names}
+    return Motion(
+        subject=subject,
+        kind=kind,
+        frames=frame_numbers,
+        fps=float(fps),
+        parts=names,
+        parents=tuple(new_parents),
+        heads=head_array,
+        tails=tail_array,
+        rotations=world,
+        local_rotations=local,
+        local_heads=local_heads,
+        height=height,
+        ground_height=float(ground_height),
+        stage=stage_override or _find_stage(key_tracks, cadence),
+        cadence=cadence,
+        keys=key_tracks,
+        channels={part: c for part, c in (channels or {}).items() if part in names},
+        camera=camera,
+        cuts=tuple(int(cut) for cut in cuts),
+        dropped=left_out,
+        staging=staging,
+    )
+
+
+def _check_shapes(
+    subject: str,
+    fps: float,
+    frames: IntArray,
+    part_count: int,
+    heads: FloatArray,
+    tails: FloatArray,
+    world: FloatArray,
+    parents: Sequence[int],
+) -> None:
+    if not np.isfinite(fps) or fps <= 0.0:
+        raise MotionError(f"{subject}: the frame rate is {fps}; set it above 0")
+    if frames.ndim != 1 or len(frames) == 0:
+        raise MotionError(f"{subject}: no frames; set the end frame after the start frame")
+    if np.any(np.diff(frames) != 1):
+        raise MotionError(f"{subject}: frames must be consecutive")
+    if part_count == 0:
+        raise MotionError(f"{subject}: no part to judge; map its bones first")
+    shapes = {"heads": (heads, 3), "tails": (tails, 3), "rotations": (world, 4)}
+    for name, (array, width) in shapes.items():
+        if array.shape != (len(frames), part_count, width):
+            raise MotionError(
+                f"{subject}: {name} has shape {array.shape}, "
+                f"expected {(len(frames), part_count, width)}"
+            )
+    if len(parents) != part_count or any(not -1 <= p < part_count for p in parents):
+        raise MotionError(f"{subject}: parents must name {part_count} parts or -1")
+
+
+def _find_finite_parts(heads: FloatArray, tails: FloatArray, world: FloatArray) -> BoolArray:
+    finite: BoolArray = (
+        np.isfinite(heads).all(axis=(0, 2))
+        & np.isfinite(tails).all(axis=(0, 2))
+        & np.isfinite(world).all(axis=(0, 2))
+    )
+    return finite
+
+
+def _reconnect(parents: Sequence[int], kept: BoolArray) -> list[int]:
+    """Point each kept part at its nearest kept ancestor, in the new numbering."""
+    number = np.cumsum(kept) - 1
+    result = []
+    for index in np.flatnonzero(kept):
+        parent = parents[index]
+        while parent >= 0 and not kept[parent]:
+            parent = parents[parent]
+        result.append(int(number[parent]) if parent >= 0 else -1)
+    return result
+
+
+def _make_local(
+    heads: FloatArray, world: FloatArray, parents: Sequence[int]
+) -> tuple[FloatArray, FloatArray]:
+    local, local_heads = world.copy(), heads.copy()
+    children = np.flatnonzero(np.asarray(parents) >= 0)
+    if len(children):
+        above = np.asarray(parents)[children]
+        local[:, children] = rotations.relative(world[:, above], world[:, children])
+        offset = heads[:, children] - heads[:, above]
+        local_heads[:, children] = rotations.rotate(rotations.conjugate(world[:, above]), offset)
+    return rotations.make_continuous(local), local_heads
+
+
+def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) -> float:
+    height = body.measure_height(
+        {name: heads[:, i] for i, name in enumerate(names)},
+        {name: tails[:, i] for i, name in enumerate(names)},
+    )
+    if height > 0.0:
+        return height
+    # No limb of a body: the typical spread of the subject's own points is its size.
+    points = np.concatenate((heads, tails), axis=1)
+    spread = np.linalg.norm(points.max(axis=1) - points.min(axis=1), axis=-1)
+    return float(np.median(spread))
+
+
+def _total_change(heads: FloatArray, local: FloatArray, height: float) -> FloatArray:
+    """Return how much the whole subject changes per step: degrees, and % H for its root."""
+    turns = rotations.step_angles(local).sum(axis=-1)
+    travel = np.linalg.norm(np.diff(heads[:, 0], axis=0), axis=-1)
+    change: FloatArray = turns + (100.0 * travel / height if height > 0.0 else travel)
+    return change
+
+
+def _find_stage(keys: Mapping[str, KeyTrack], cadence: int) -> Stage:
+    stepped = [track.stepped for track in keys.values() if len(track.stepped)]
+    if stepped and stage.stepped_share(np.concatenate(stepped)) > 0.5:
+        return Stage.BLOCKING
+    return Stage.HELD if cadence > 1 else Stage.SPLINE
+
+
+def _cut_keys(track: KeyTrack, first: int, last: int) -> KeyTrack:
+    inside = (track.frames >= first) & (track.frames <= last)
+    return replace(track, frames=track.frames[inside], stepped=track.stepped[inside])

@@ -1,0 +1,159 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Run the checks it is handed over one subject, one after the other, and keep outcomes apart.
+
+Each stretch between two cuts is read by itself. A check that crashes becomes a named entry and
+the others go on. `iterate_checks` stops between any two checks, so a caller can show progress,
+spread the work over many short slices, or stop.
+"""
+
+from __future__ import annotations
+
+import time
+import traceback
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from .check import Check, Values
+from .findings import (
+    CannotEvaluateError,
+    Crash,
+    Flag,
+    NotEvaluated,
+    Outcome,
+    merge_flags,
+    sort_for_review,
+)
+from .motion import Motion, Stage
+from .reading import SubjectReading
+from .settings import Settings
+
+STAGE_WORDS = {
+    Stage.BLOCKING: "blocking",
+    Stage.SPLINE: "spline",
+    Stage.HELD: "animation on twos or threes",
+}
+
+
+def run_checks(
+    motion: Motion, checks: Sequence[Check], settings: Settings | None = None
+) -> SubjectReading:
+    """Run all enabled checks over one subject.
+
+    Parameters
+    ----------
+    motion : Motion
+    checks : sequence of Check
+        In the order in which they are to run.
+    settings : Settings, optional
+
+    Returns
+    -------
+    SubjectReading
+        Flags in the order of review; nothing is dropped silently.
+    """
+    flags: list[Flag] = []
+    not_evaluated: list[NotEvaluated] = []
+    crashes: list[Crash] = []
+    evaluated: list[str] = []
+    seconds: dict[str, float] = {}
+    for check, outcome in iterate_checks(motion, checks, settings or Settings()):
+        flags += outcome.flags
+        not_evaluated += outcome.not_evaluated
+        crashes += outcome.crashes
+        evaluated += outcome.evaluated
+        seconds[check.id] = outcome.check_seconds[check.id]
+    return SubjectReading(
+        flags=tuple(sort_for_review(flags)),
+        not_evaluated=tuple(not_evaluated),
+        crashes=tuple(crashes),
+        evaluated=tuple(evaluated),
+        check_seconds=seconds,
+    )
+
+
+def iterate_checks(
+    motion: Motion, checks: Sequence[Check], settings: Settings
+) -> Iterator[tuple[Check, SubjectReading]]:
+    """Run the checks one by one, yielding each with its outcome as soon as it is there."""
+    shots = motion.shots()
+    for check in checks:
+        if settings.enabled(check):
+            yield check, run_check(check, shots, settings)
+
+
+def run_check(check: Check, shots: Sequence[Motion], settings: Settings) -> SubjectReading:
+    """Run one check over the stretches of one subject (see `Motion.shots`)."""
+    started = time.perf_counter()
+    subject = shots[0].subject
+    flags: list[Flag] = []
+    skipped: list[tuple[Motion, NotEvaluated]] = []
+    crashes: list[Crash] = []
+    judged = 0
+    values = settings.values(check, shots[0].fps)
+    for shot in shots:
+        try:
+            outcomes = _run_on_shot(check, shot, values)
+        except CannotEvaluateError as error:
+            skipped.append((shot, NotEvaluated(check.id, subject, str(error))))
+            continue
+        except Exception as error:
+            crashes.append(Crash(check.id, subject, _describe_crash(error, shot)))
+            continue
+        partial = [outcome for outcome in outcomes if isinstance(outcome, NotEvaluated)]
+        skipped += [(shot, outcome) for outcome in partial]
+        flags += [outcome for outcome in outcomes if isinstance(outcome, Flag)]
+        judged += 1
+    return SubjectReading(
+        flags=tuple(sort_for_review(merge_flags(flags))),
+        not_evaluated=tuple(_summarize_skipped(skipped, len(shots))),
+        crashes=tuple(crashes),
+        evaluated=(check.id,) if judged else (),
+        check_seconds={check.id: time.perf_counter() - started},
+    )
+
+
+def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
+    if shot.kind not in check.kinds:
+        kinds = " or ".join("a character" if k == "armature" else "an object" for k in check.kinds)
+        raise CannotEvaluateError(f"judges {kinds} only")
+    if shot.stage not in check.stages:
+        raise CannotEvaluateError(
+            f"waits for a later stage: this is {STAGE_WORDS[shot.stage]} "
+            f"(judged in {', '.join(sorted(STAGE_WORDS[s] for s in check.stages))})"
+        )
+    if check.needs_camera and shot.camera is None:
+        raise CannotEvaluateError("no shot camera")
+    if shot.frame_count < check.minimum_frames:
+        raise CannotEvaluateError(
+            f"{shot.frame_count} frames are too few, it needs {check.minimum_frames}"
+        )
+    if not shot.height > 0.0:
+        raise CannotEvaluateError("the subject has no size (scale 0, or bones without length)")
+    # Arithmetic on degenerate motion must not print warnings over a user's console.
+    with np.errstate(all="ignore"):
+        return list(check.judge(shot, check.measure(shot, values), values))
+
+
+def _describe_crash(error: Exception, shot: Motion) -> str:
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    where = f"{Path(place.filename).name}:{place.lineno}"
+    span = f"frames {shot.frame(0)}-{shot.frame(-1)}"
+    return f"{type(error).__name__}: {error} ({where}, {span})"
+
+
+def _summarize_skipped(
+    skipped: Sequence[tuple[Motion, NotEvaluated]], shot_count: int
+) -> Iterator[NotEvaluated]:
+    """Yield each reason once; where only some of the shots were skipped, name their frames."""
+    spans: dict[NotEvaluated, list[str]] = {}
+    for shot, entry in skipped:
+        spans.setdefault(entry, []).append(f"{shot.frame(0)}-{shot.frame(-1)}")
+    for entry, frames in spans.items():
+        if len(frames) == shot_count:
+            yield entry
+        else:
+            reason = f"{entry.reason} (frames {', '.join(frames)})"
+            yield NotEvaluated(entry.check, entry.subject, reason, entry.part)
