@@ -23,6 +23,7 @@ if [ "${1:-}" = "--inside-namespace" ]; then
     mount -t proc proc "$root/proc"
     mount -t tmpfs -o mode=1777 tmp "$root/tmp"
     cp --remove-destination -L /etc/resolv.conf "$root/etc/resolv.conf" 2>/dev/null || true
+    ln -sfn /proc/self/mounts "$root/etc/mtab"
     while [ "$1" = "--bind" ]; do
         mkdir -p "$root$3"
         mount --bind "$2" "$root$3"
