@@ -10,6 +10,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from .measures import projection
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -78,6 +80,24 @@ class ShotCamera:
     motion_blur: bool
     shutter_frames: float
     names: tuple[str, ...] = ()
+
+    @property
+    def lens(self) -> projection.Lens:
+        """What of this camera shapes the picture."""
+        width, height = (r * a for r, a in zip(self.resolution, self.pixel_aspect, strict=True))
+        return projection.Lens(
+            focal_mm=self.lens_mm,
+            sensor_mm=self.sensor_mm,
+            fit=self.sensor_fit.value,
+            shift=self.shift,
+            picture=(width, height),
+            orthographic=self.orthographic,
+            ortho_scale=self.ortho_scale,
+        )
+
+    def project(self, positions: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return places in the picture (0 to 1) and distances of positions, shape (F, ..., 3)."""
+        return projection.project(positions, self.positions, self.rotations, self.lens)
 
     def slice(self, start: int, stop: int) -> ShotCamera:
         """Return the camera over the frame indices start .. stop - 1."""
