@@ -28,6 +28,7 @@ $(BIN)/python:
 $(VENV)/.installed-fettle: pyproject.toml | $(BIN)/python
 	@echo "installing Blender as a module and Fettle into $(VENV)"
 	$(PIP) "$(BPY)" --editable .
+	tools/install_libraries.sh $(BIN)/python
 	@touch $@
 
 $(VENV)/.installed-test-tools: pyproject.toml | $(VENV)/.installed-fettle

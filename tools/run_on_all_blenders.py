@@ -74,6 +74,8 @@ def prepare(line: str, folder: Path) -> str | None:
         pip = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
         if run([*pip, *requirements]):
             return f"pip could not install {' '.join(requirements)}"
+        if run([ROOT / "tools" / "install_libraries.sh", python]):
+            return "the module cannot be imported"
         (folder / FINISHED).touch()
     fettle = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     fettle += ["--no-deps", "--no-build-isolation", "--editable", ROOT]
