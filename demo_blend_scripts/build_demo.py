@@ -1,0 +1,120 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Builds the two takes of the demo shot: a crane hand slings crates onto a cart at dawn."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import bpy
+from mathutils import Euler
+
+from . import acting, camera, faults, harbour, overlap, props
+from . import performance as show
+from .faults import PLANTED_FAULTS
+from .keys import Tracks
+from .rig import build_rig
+
+__all__ = ["PLANTED_FAULTS", "build_take", "take_path"]
+
+
+def take_path(folder: Path, take: int) -> Path:
+    """Return the file of a take in a folder."""
+    return folder / f"crane_hand_take{take}.blend"
+
+
+def build_take(take: int, path: Path) -> None:
+    """Build one take and save it.
+
+    Parameters
+    ----------
+    take : int
+        1 for the first take with its planted faults, 2 for the one with them mended.
+    path : Path
+        The .blend file to write; its folder is made if it is not there.
+
+    Raises
+    ------
+    ValueError
+        If there is no such take.
+    """
+    if take not in (1, 2):
+        raise ValueError(f"there is no take {take}: the demo shot has takes 1 and 2")
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    scene = _set_up_scene()
+    cast = bpy.data.collections.new("Crane hand")
+    scene.collection.children.link(cast)
+    rig = build_rig(cast)
+    _act(rig, scene, faulty=take == 1)
+    harbour.build(scene)
+    for throw in props.THROWS:
+        props.key_crate(throw).write(bpy.data.objects[throw.crate])
+    props.key_cart().write(bpy.data.objects["Cart"])
+    camera_object = camera.build_camera(scene.collection)
+    moves = camera.key_camera()
+    if take == 1:
+        faults.late_camera(moves)
+    moves.write(camera_object)
+    scene.frame_set(show.FIRST_FRAME)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    bpy.ops.wm.save_as_mainfile(filepath=str(path), check_existing=False, compress=True)
+
+
+def _set_up_scene() -> bpy.types.Scene:
+    scene = bpy.context.scene
+    scene.name = "Harbour at dawn"
+    scene.frame_start, scene.frame_end = show.FIRST_FRAME, show.LAST_FRAME
+    scene.render.fps, scene.render.fps_base = show.FPS, 1.0
+    scene.render.resolution_x, scene.render.resolution_y = 1280, 720
+    scene.unit_settings.system = "METRIC"
+    return scene
+
+
+def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> None:
+    """Key the whole performance: trunk and feet, then arms on them, then what overlaps."""
+    tracks = Tracks()
+    acting.key_trunk(tracks)
+    acting.key_head(tracks)
+    acting.key_feet(tracks, faults.faulty_steps() if faulty else show.STEPS)
+    for side, table in (("L", show.FINGERS_LEFT), ("R", show.FINGERS_RIGHT)):
+        acting.key_fingers(tracks, side, table)
+    if faulty:
+        faults.spoil_body(tracks)
+    tracks.write(rig)
+    poses = acting.sample_bones(rig, ("hips", "chest", "head"), scene)
+    for side in "LR":
+        _act_arm(tracks, rig, side, poses)
+    for strand in overlap.STRANDS:
+        overlap.key_strand(tracks, rig, strand, poses)
+    if faulty:
+        faults.mirror_arms(tracks)
+        faults.copy_braid(tracks)
+    tracks.write(rig)
+    if faulty:
+        faults.break_arc(rig)
+        faults.pop_head(rig)
+        faults.lock_hand(rig, scene)
+
+
+def _act_arm(tracks: Tracks, rig: bpy.types.Object, side: str, poses: dict) -> None:
+    actor = acting.ArmActing(rig, side, poses)
+    table = show.ARM_LEFT if side == "L" else show.ARM_RIGHT
+    moves = {reach.frame: reach for reach in table}
+    holds = {}
+    for throw, grip, release in zip(props.THROWS, *props.HOLDS[side], strict=True):
+        crate = props.CrateMotion(throw)
+        frames = {*range(grip, release, 3), release}
+        holds.update({frame: crate.at(frame) for frame in frames})
+    neutral = Euler((0.0, 0.0, 0.0), "ZXY")
+    solved = {}
+    for frame in sorted({*moves, *holds}):
+        collar = neutral
+        # The collar bone follows the arm, and the arm hangs on it: twice is enough.
+        for _ in range(2):
+            if frame in holds:
+                pose = actor.holding(frame, holds[frame], collar)
+            else:
+                pose = actor.free(moves[frame], collar)
+            collar = acting.collar_turn(pose, side)
+        solved[frame] = (pose, collar)
+    acting.key_arm(tracks, side, solved)

@@ -1,0 +1,205 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The edits that make the first take out of the clean one: known faults at known frames.
+
+Each fault is what slips through on a first spline pass. The faults of one body part lie
+apart in time, so that each can be seen by itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+import bpy
+from mathutils import Euler, Quaternion
+
+from . import overlap
+from . import performance as show
+from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
+from .rig import FINGERS, other_side
+
+
+class PlantedFault(NamedTuple):
+    """One fault of the first take: its name in the trade's words, where and when it is seen."""
+
+    name: str
+    part: str
+    first: int
+    last: int
+
+
+PLANTED_FAULTS = (
+    PlantedFault("late camera", "camera", 18, 50),
+    PlantedFault("hips ignore the weight of a step", "hips", 34, 43),
+    PlantedFault("foot settles softly", "foot.L", 44, 52),
+    PlantedFault("hand locked to the world", "hand.L", 48, 62),
+    PlantedFault("break in the arc", "hand.R", 60, 60),
+    PlantedFault("same hand pose throughout", "hand.L", 64, 150),
+    PlantedFault("planted foot slides", "foot.R", 69, 82),
+    PlantedFault("chest does not answer the arms", "chest", 90, 112),
+    PlantedFault("mirrored arms", "upper_arm.R", 118, 148),
+    PlantedFault("one-frame pop", "head", 150, 150),
+    PlantedFault("copied strands", "strand:braid.01.R", 1, 150),
+)
+"""Every fault planted in take 1: parts by their plain names, frames of the scene."""
+
+LOCK_FIRST, LOCK_LAST = 48, 62
+ARC_BREAK_FRAME = 60
+ARC_BREAK_TURN = math.radians(13.0)
+FROZEN_FROM = 62
+SLIDE_FIRST, SLIDE_LAST, SLIDE = 69, 81, (-0.16, 0.03)
+WELD_FIRST, WELD_LAST = 90, 112
+MIRROR_FROM = 113
+HEAD_POP = (math.radians(9.0), math.radians(-15.0), math.radians(4.0))
+SOFT_STEP_LIFT, SOFT_FLAT_AFTER = 38, 8
+WEIGHTLESS_FIRST, WEIGHTLESS_LAST = 33, 43
+CAMERA_WAITS_UNTIL, CAMERA_CATCHES_UP = 33, 46
+
+
+def faulty_steps() -> tuple[show.Step, ...]:
+    """Return the steps with the heavy one settling softly."""
+    return tuple(
+        step._replace(flat_after=SOFT_FLAT_AFTER) if step.lift == SOFT_STEP_LIFT else step
+        for step in show.STEPS
+    )
+
+
+def spoil_body(tracks: Tracks) -> None:
+    """Plant the faults of hips, chest, feet and fingers, before the arms are laid on them."""
+    _float_hips(tracks)
+    _weld_chest(tracks)
+    _slide_foot(tracks)
+    _freeze_fingers(tracks)
+
+
+def _float_hips(tracks: Tracks) -> None:
+    height = tracks.curve("hips", "location", 1)
+    level = height[28].value
+    for frame in [frame for frame in height if WEIGHTLESS_FIRST <= frame <= WEIGHTLESS_LAST]:
+        height[frame] = Key(level, SETTLING)
+    side = tracks.curve("hips", "rotation_euler", 2)
+    for frame in [frame for frame in side if WEIGHTLESS_FIRST <= frame <= WEIGHTLESS_LAST]:
+        side[frame] = Key(0.0, SETTLING)
+
+
+def _weld_chest(tracks: Tracks) -> None:
+    for bone in ("spine", "chest"):
+        for index in range(3):
+            curve = tracks.curve(bone, "rotation_euler", index)
+            inside = sorted(frame for frame in curve if WELD_FIRST <= frame <= WELD_LAST)
+            value = curve[inside[0]].value * 0.5
+            for frame in inside:
+                del curve[frame]
+            curve[WELD_FIRST] = curve[WELD_LAST] = Key(value, SETTLING)
+
+
+def _slide_foot(tracks: Tracks) -> None:
+    for index, way in enumerate(SLIDE):
+        curve = tracks.curve("ctrl_foot.R", "location", index)
+        landed = max(frame for frame in curve if frame <= SLIDE_FIRST)
+        home = curve[landed].value
+        curve[landed] = replace(curve[landed], value=home + way)
+        curve[SLIDE_FIRST] = Key(home + way)
+        curve[SLIDE_LAST] = Key(home)
+
+
+def _freeze_fingers(tracks: Tracks) -> None:
+    for bone, channel, index in list(tracks.curves):
+        if bone.startswith(FINGERS) and bone.endswith(".L"):
+            curve = tracks.curve(bone, channel, index)
+            for frame in [frame for frame in curve if frame > FROZEN_FROM + 2]:
+                del curve[frame]
+
+
+def mirror_arms(tracks: Tracks) -> None:
+    """Let the right arm do what the left one does, mirrored, from one frame on."""
+    for bone in ("shoulder", "upper_arm", "forearm", "hand"):
+        for (name, channel, index), curve in tracks.of_bone(f"{bone}.L").items():
+            # Mirrored, the turns about the bone's own length and width change sign.
+            flips = index >= 2 if channel == "rotation_quaternion" else index >= 1
+            sign = -1.0 if flips else 1.0
+            partner = tracks.curve(other_side(name), channel, index)
+            for frame in [frame for frame in partner if frame >= MIRROR_FROM]:
+                del partner[frame]
+            for frame, key in curve.items():
+                if frame >= MIRROR_FROM:
+                    partner[frame] = replace(key, value=sign * key.value)
+
+
+def copy_braid(tracks: Tracks) -> None:
+    """Paste the left braid's curves on the right one."""
+    for bone in overlap.STRANDS[0].bones:
+        for (name, channel, index), curve in tracks.of_bone(bone).items():
+            tracks.curves[(other_side(name), channel, index)] = dict(curve)
+
+
+def break_arc(rig: bpy.types.Object) -> None:
+    """Throw the right upper arm off its arc for one frame."""
+    path = 'pose.bones["upper_arm.R"].rotation_quaternion'
+    curves = [ensure_curve(rig, path, index) for index in range(4)]
+    turns = {
+        frame: Quaternion([curve.evaluate(frame) for curve in curves])
+        for frame in range(ARC_BREAK_FRAME - 1, ARC_BREAK_FRAME + 2)
+    }
+    off = Quaternion((0.0, 0.0, 1.0), ARC_BREAK_TURN)
+    turns[ARC_BREAK_FRAME] = turns[ARC_BREAK_FRAME].normalized() @ off
+    for frame, turn in turns.items():
+        for index, curve in enumerate(curves):
+            _pin(curve, frame, turn[index])
+
+
+def pop_head(rig: bpy.types.Object) -> None:
+    """Turn the head aside on the very last frame."""
+    for index, turn in enumerate(HEAD_POP):
+        curve = ensure_curve(rig, 'pose.bones["head"].rotation_euler', index)
+        before = curve.evaluate(show.LAST_FRAME - 1)
+        last = curve.evaluate(show.LAST_FRAME)
+        _pin(curve, show.LAST_FRAME - 1, before)
+        _pin(curve, show.LAST_FRAME, last + turn)
+
+
+def lock_hand(rig: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Hold the left hand by a control in the world while the arm swings under it."""
+    hand, control = rig.pose.bones["hand.L"], rig.pose.bones["ctrl_hand.L"]
+    scene.frame_set(LOCK_FIRST)
+    bpy.context.view_layer.update()
+    held = control.bone.matrix_local.inverted() @ hand.matrix
+    held_turn = held.to_euler("XYZ")
+    drift = Euler((math.radians(0.8), math.radians(-0.6), math.radians(0.5)))
+    tracks = Tracks()
+    for frame, share in ((LOCK_FIRST, 0.0), (LOCK_LAST, 1.0)):
+        turn = [held_turn[index] + share * drift[index] for index in range(3)]
+        tracks.key_vector("ctrl_hand.L", "rotation_euler", frame, turn)
+    tracks.write(rig)
+    hold = hand.constraints.new("COPY_ROTATION")
+    hold.name = "Held by the world"
+    hold.target, hold.subtarget = rig, control.name
+    curve = ensure_curve(rig, f'pose.bones["hand.L"].constraints["{hold.name}"].influence', 0)
+    for frame, influence in (
+        (LOCK_FIRST - 3, 0.0),
+        (LOCK_FIRST, 1.0),
+        (LOCK_LAST, 1.0),
+        (LOCK_LAST + 4, 0.0),
+    ):
+        _pin(curve, frame, influence)
+
+
+def late_camera(tracks: Tracks) -> None:
+    """Keep the camera waiting while she leaves, then rush it after her."""
+    for (_, _, _), curve in list(tracks.curves.items()):
+        start = curve[1.0].value if 1.0 in curve else curve[1].value
+        goal = curve[max(frame for frame in curve if frame <= CAMERA_CATCHES_UP + 8)].value
+        for frame in [frame for frame in curve if 1 < frame <= CAMERA_CATCHES_UP + 8]:
+            del curve[frame]
+        curve[CAMERA_WAITS_UNTIL] = Key(start, SETTLING)
+        curve[CAMERA_CATCHES_UP] = Key(goal, FLOWING)
+
+
+def _pin(curve: bpy.types.FCurve, frame: float, value: float) -> None:
+    """Set a key that leaves its neighbours' handles flat towards it."""
+    point = curve.keyframe_points.insert(frame, value, options={"FAST"})
+    point.interpolation = "BEZIER"
+    point.handle_left_type = point.handle_right_type = SETTLING
+    curve.update()

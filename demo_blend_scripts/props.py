@@ -1,0 +1,136 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Keys of the things she handles: the crates in her hands and in the air, the cart that gives."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import bpy
+from mathutils import Euler, Matrix, Vector
+
+from . import performance as show
+from .acting import HALF_CRATE, crate_in_hands
+from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
+
+GRAVITY = 9.81
+CART_BED = 0.56
+CART = Vector((1.98, 0.16, 0.0))
+STACK_TOP = 0.42
+
+
+class Throw(NamedTuple):
+    """One crate's way: rests, is carried, flies, lands."""
+
+    crate: str
+    rest: tuple[float, float, float]
+    rest_yaw: float
+    grip: int
+    carries: tuple[show.Carry, ...]
+    landing_frame: int
+    landing: tuple[float, float, float]
+    landing_yaw: float
+
+
+THROWS = (
+    Throw(
+        "Crate A", (-2.515, -0.235, STACK_TOP + HALF_CRATE.z), -60.0, show.GRIP_A, show.CARRY_A,
+        show.LANDING_A, (1.62, 0.17, CART_BED + HALF_CRATE.z), 84.0,
+    ),
+    Throw(
+        "Crate B", (-0.545, -0.475, HALF_CRATE.z), -14.0, show.GRIP_B, show.CARRY_B,
+        show.LANDING_B, (2.10, 0.14, CART_BED + HALF_CRATE.z), 96.0,
+    ),
+)  # fmt: skip
+
+
+def rest_matrix(throw: Throw) -> Matrix:
+    """Return where the crate stands before she takes it."""
+    turn = Euler((0.0, 0.0, math.radians(throw.rest_yaw)))
+    return Matrix.LocRotScale(Vector(throw.rest), turn, None)
+
+
+def key_crate(throw: Throw) -> Tracks:
+    """Return the keys of one crate through its throw."""
+    tracks = Tracks()
+    ground = rest_matrix(throw)
+    for frame in (show.FIRST_FRAME, throw.grip + 2):
+        _key_matrix(tracks, frame, ground, SETTLING)
+    for carry in throw.carries:
+        _key_matrix(tracks, carry.frame, crate_in_hands(carry), FLOWING)
+    _key_flight(tracks, throw)
+    return tracks
+
+
+def _key_matrix(tracks: Tracks, frame: float, matrix: Matrix, kind: str) -> None:
+    place, turn, _ = matrix.decompose()
+    tracks.key_vector("", "location", frame, place, kind)
+    tracks.key_vector("", "rotation_euler", frame, turn.to_euler("XYZ"), kind)
+
+
+def _key_flight(tracks: Tracks, throw: Throw) -> None:
+    """Key the free flight: a parabola is exactly one Bezier span, then a short bounce."""
+    release = throw.carries[-1].frame
+    land = throw.landing_frame
+    frames = land - release
+    seconds = frames / show.FPS
+    start = crate_in_hands(throw.carries[-1])
+    for index in range(3):
+        here, there = start.translation[index], throw.landing[index]
+        speed = (there - here) / frames
+        fall = 0.5 * GRAVITY * seconds * seconds / frames if index == 2 else 0.0
+        curve = tracks.curve("", "location", index)
+        curve[release] = Key(here, FLOWING, speed + fall, speed + fall)
+        curve[land] = Key(there, SETTLING, speed - fall, 0.0)
+    rest = CART_BED + HALF_CRATE.z
+    height = tracks.curve("", "location", 2)
+    height[land] = Key(rest, SETTLING, height[land].slope_before, 0.016)
+    height[land + 3] = Key(rest + 0.020)
+    height[land + 6] = Key(rest, SETTLING, -0.010, 0.0)
+    slide = tracks.curve("", "location", 0)
+    slide[land + 8] = Key(throw.landing[0] + 0.05)
+    yaw = math.radians(throw.landing_yaw)
+    for index, angle in enumerate((0.0, 0.0, yaw)):
+        turn = tracks.curve("", "rotation_euler", index)
+        turn[land] = Key(angle + (0.05, -0.06, -0.03)[index], FLOWING)
+        turn[land + 3] = Key(angle + (-0.02, 0.03, 0.01)[index])
+        turn[land + 6] = Key(angle)
+
+
+def key_cart() -> Tracks:
+    """Return the cart's answer to each landing: it dips, rolls a hand's breadth, settles."""
+    tracks = Tracks()
+    x = CART.x
+    tracks.key("", "location", 0, show.FIRST_FRAME, x)
+    for throw in THROWS:
+        land = throw.landing_frame
+        tracks.key("", "location", 0, land, x)
+        tracks.key("", "location", 0, land + 8, x + 0.05)
+        x += 0.05
+        for frame, angle in ((0, 0.0), (2, 0.035), (6, -0.014), (10, 0.005), (14, 0.0)):
+            tracks.key("", "rotation_euler", 1, land + frame, -angle)
+    return tracks
+
+
+HOLDS = {
+    "L": ((show.GRIP_A, show.GRIP_B), (show.RELEASE_A_LEFT, show.RELEASE_B_LEFT)),
+    "R": ((show.FIRST_FRAME, show.REACH_B_RIGHT), (show.RELEASE_A_RIGHT, show.RELEASE_B_RIGHT)),
+}
+"""First and last frames of each hand on each crate."""
+
+
+class CrateMotion:
+    """Where a crate is between its keys, as Blender reads them."""
+
+    def __init__(self, throw: Throw) -> None:
+        self._probe = bpy.data.objects.new(f"{throw.crate} path", None)
+        key_crate(throw).write(self._probe)
+
+    def at(self, frame: float) -> Matrix:
+        """Return the crate's place and turn at a frame."""
+        place, turn = (
+            [ensure_curve(self._probe, channel, index).evaluate(frame) for index in range(3)]
+            for channel in ("location", "rotation_euler")
+        )
+        return Matrix.LocRotScale(Vector(place), Euler(turn, "XYZ"), None)
