@@ -3,12 +3,13 @@
 """One judgement per file; this list is the only place that knows them all, in their order."""
 
 from ..check import Check
-from . import ik_lock
+from . import idle_chest, ik_lock
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
     # Arms, hands, torso
     ik_lock.CHECK,
+    idle_chest.CHECK,
     # Feet and weight
     # Between parts
     # Camera and staging

@@ -1,0 +1,314 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""idle-chest: does the chest answer the arms?
+
+A big, fast swing of the upper arm starts in the trunk: the rib cage turns on the pelvis, a little
+before the arm or dragging a little behind it. A chest that stays with the pelvis while the arm
+swings reads as a mannequin with arms hinged on. The other extreme is a chest that carries the arm
+like a plank: all of the swing comes from the chest, on the same frame.
+
+Chest and upper arm are both seen from the pelvis, so turning on the spot counts for neither. The
+gain is the chest's turn over the arm's swing, the lag tells by how many frames the chest follows
+(negative: it leads). A lead and a lag are both human; no answer at all is the fault.
+
+Leave it for small or slow moves, for gestures made from the elbow, and when the hand rests on
+something that stands still (both are said as not evaluated). A held, braced or armoured trunk is
+the animator's call: mark the flag as meant.
+
+Sources: the trunk moves before a raised arm does (Zattara & Bouisset 1988); no limit of the gain
+is published. Measured on open captures of jumping, climbing and boxing at 24, 100 and 120 fps, 72
+swings of 50 degrees and more: gain 0.06 to 0.65, median 0.2 to 0.3, lag -0.25 to +0.25 s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..check import Check, Group, Limits, Parameter, Values
+from ..findings import (
+    CannotEvaluateError,
+    Flag,
+    NotEvaluated,
+    Outcome,
+    Severity,
+    merge_flags,
+)
+from ..measures import joints, response, rotations, series, swings
+from ..motion import Motion
+from ..units import Unit
+
+IDLE_GAIN = Limits(
+    "idle_gain",
+    faint=0.05,
+    clear=0.03,
+    glaring=0.015,
+    unit=Unit.RATIO,
+    minimum=0.0,
+    maximum=0.4,
+    description="Chest turn over arm swing, both on the pelvis; raise it to ask more of the chest.",
+    source="measured: no natural swing of 50 degrees and more gave under 0.06; a welded chest 0",
+)
+PLANK_GAIN = Limits(
+    "plank_gain",
+    faint=0.85,
+    clear=0.93,
+    glaring=0.98,
+    unit=Unit.RATIO,
+    minimum=0.5,
+    maximum=1.2,
+    description="Share of the arm's swing that the chest makes, on the same frame.",
+    source="measured: natural swings stay under 0.65; 1 at lag 0 is an arm welded to the chest",
+)
+SWING = Parameter(
+    "swing",
+    default=50.0,
+    unit=Unit.DEGREES,
+    minimum=20.0,
+    maximum=180.0,
+    description="Smallest swing of an upper arm the chest is expected to answer.",
+    source="measured: below 50 degrees natural gains scatter down to the capture's own noise",
+)
+PEAK_RATE = Parameter(
+    "peak_rate",
+    default=100.0,
+    unit=Unit.DEGREES_PER_SECOND,
+    minimum=0.0,
+    maximum=1000.0,
+    description="How fast a swing must get before the chest is expected to answer.",
+    source="measured: natural swings of 50 degrees peak at 165 to 600 deg/s; slow ones need no "
+    "answer (common practice)",
+)
+ELBOW_SHARE = Parameter(
+    "elbow_share",
+    default=2.0,
+    unit=Unit.RATIO,
+    minimum=0.5,
+    maximum=10.0,
+    description="Elbow turn over arm swing from which a move counts as a gesture from the elbow.",
+    source="measured: 95 of 100 natural swings of 50 degrees and more stay under 1.7",
+)
+PLANTED_TRAVEL = Parameter(
+    "planted_travel",
+    default=2.0,
+    unit=Unit.BODY_HEIGHT,
+    minimum=0.0,
+    maximum=20.0,
+    description="A hand whose place wanders less than this rests on something: left alone.",
+    source="practice: a hand that leans or holds on stays within the width of a palm's give",
+)
+LONGEST_LAG = Parameter(
+    "longest_lag",
+    default=0.25,
+    unit=Unit.SECONDS,
+    minimum=0.05,
+    maximum=1.0,
+    description="Largest lead or lag of the chest that is looked for.",
+    source="measured: natural leads and lags spread over 0.25 s to either side",
+)
+
+ARM_WORDS = {".L": "left", ".R": "right"}
+SMOOTHING_HZ = 6.0  # keeps swings, drops a capture's jitter (practice)
+STILL_RATE = 40.0  # deg/s: slower than this is the pause between two swings
+CORE = 0.05  # share of a swing's turn left out at each end, where neighbouring moves leak in
+
+
+@dataclass(frozen=True)
+class ArmSwing:
+    """One swing of an arm (frame indices, both included) and the chest's answer to it.
+
+    `gain` is taken over the swing's core; the answer's lag is looked for only where the gain is
+    out of the ordinary.
+    """
+
+    side: str
+    first: int
+    last: int
+    peak: int
+    degrees: float
+    peak_rate: float
+    chest_degrees: float
+    gain: float
+    answer: response.Answer | None
+    elbow_share: float
+    hand_travel: float
+
+
+@dataclass(frozen=True)
+class ChestAnswers:
+    """All swings; an arm that could not be judged carries its reason, by side."""
+
+    part: str
+    swings: list[ArmSwing]
+    missing: dict[str, str]
+
+
+def measure(motion: Motion, values: Values) -> ChestAnswers:
+    """Find each arm's swings and how far the chest turns on the pelvis meanwhile."""
+    motion.require("hips")
+    trunk = motion.chain("chest") or motion.chain("spine")
+    if not trunk:
+        motion.require("chest")
+    seen = motion.relative_rotation(trunk[-1], to="hips")
+    chest = swings.smooth_rotations(seen, motion.fps, SMOOTHING_HZ)
+    found: list[ArmSwing] = []
+    missing: dict[str, str] = {}
+    for side in (".L", ".R"):
+        try:
+            motion.require(f"upper_arm{side}", f"forearm{side}")
+            found += _measure_arm(motion, values, chest, side)
+        except CannotEvaluateError as error:
+            missing[side] = str(error)
+    if len(missing) == 2:
+        raise CannotEvaluateError("; ".join(missing.values()))
+    return ChestAnswers(trunk[0], found, missing)
+
+
+def judge(motion: Motion, measured: ChestAnswers, values: Values) -> Iterator[Outcome]:
+    """Flag swings the chest does not answer, and swings it makes alone."""
+    for side, reason in measured.missing.items():
+        yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"upper_arm{side}")
+    flags: list[Flag] = []
+    for swing in measured.swings:
+        if swing.answer is None:
+            continue
+        limits = IDLE_GAIN if values.grade(IDLE_GAIN.name, swing.gain) else PLANK_GAIN
+        graded = values.grade(limits.name, swing.gain)
+        apart = abs(swing.answer.lag) >= 0.5 or swing.answer.likeness < 0.9
+        if graded is None or (limits is PLANK_GAIN and apart):
+            continue
+        excuse = _find_excuse(motion, swing, values)
+        if excuse:
+            yield NotEvaluated(CHECK.id, motion.subject, excuse, part=measured.part)
+        else:
+            flags.append(_make_flag(motion, measured.part, limits, swing, graded))
+    yield from merge_flags(flags, gap=round(values.frames(LONGEST_LAG.name)))
+
+
+def _measure_arm(
+    motion: Motion, values: Values, chest: NDArray[np.float64], side: str
+) -> Iterator[ArmSwing]:
+    shoulder, elbow = motion.head(f"upper_arm{side}"), motion.head(f"forearm{side}")
+    wrist = (
+        motion.head(hand) if motion.has(hand := f"hand{side}") else motion.tail(f"forearm{side}")
+    )
+    arm = swings.seen_from(motion.rotation("hips"), swings.unit_directions(shoulder, elbow))
+    steps = swings.direction_steps(swings.smooth_directions(arm, motion.fps, SMOOTHING_HZ))
+    bend = series.smooth(joints.interior_angle(shoulder, elbow, wrist), motion.fps, SMOOTHING_HZ)
+    arm_rate = np.linalg.norm(steps, axis=-1)
+    chest_rate = rotations.step_angles(chest)
+    longest = max(1, round(values.frames(LONGEST_LAG.name)))
+    for swing in swings.find_swings(
+        steps, motion.fps, least_degrees=values[SWING.name], still_rate=STILL_RATE
+    ):
+        if swing.peak_rate < values[PEAK_RATE.name]:
+            continue
+        first, last = swings.core(steps, swing, CORE)
+        degrees = swings.turned_degrees(steps, first, last)
+        chest_degrees = swings.turn_range(chest[first : last + 1])
+        answer = None
+        if any(values.grade(name, chest_degrees / degrees) for name in values.limits):
+            around = slice(max(0, swing.first - longest), swing.last + longest)
+            answer = response.find_answer(arm_rate[around], chest_rate[around], longest)
+        yield ArmSwing(
+            side=side,
+            first=swing.first,
+            last=swing.last,
+            peak=swing.peak,
+            degrees=swing.degrees,
+            peak_rate=swing.peak_rate,
+            chest_degrees=chest_degrees,
+            gain=chest_degrees / degrees,
+            answer=answer,
+            elbow_share=float(np.abs(np.diff(bend[first : last + 1])).sum()) / degrees,
+            hand_travel=swings.excursion(wrist[swing.first : swing.last + 1]),
+        )
+
+
+def _find_excuse(motion: Motion, swing: ArmSwing, values: Values) -> str | None:
+    """Say why a swing is left alone, or None."""
+    span = f"on frames {motion.frame(swing.first)}-{motion.frame(swing.last)}"
+    if swing.hand_travel <= values[PLANTED_TRAVEL.name] / 100.0 * motion.height:
+        return f"the {ARM_WORDS[swing.side]} hand is planted in the world {span}"
+    if swing.elbow_share >= values[ELBOW_SHARE.name]:
+        return f"the {ARM_WORDS[swing.side]} arm gestures from the elbow {span}"
+    return None
+
+
+def _make_flag(
+    motion: Motion, part: str, limits: Limits, swing: ArmSwing, graded: tuple[Severity, float]
+) -> Flag:
+    arm = ARM_WORDS[swing.side]
+    if limits is PLANK_GAIN:
+        code = "carries-the-arm"
+        message = (
+            f"Chest makes {100.0 * swing.gain:.0f} % of the {arm} arm's {swing.degrees:.0f} deg "
+            "swing on the same frames (lag 0): arm and chest are one block"
+        )
+        suggestion = "let the arm swing on the chest, and start the two 1 to 3 frames apart"
+    else:
+        code = "stays-with-pelvis"
+        message = (
+            f"Chest stays with the pelvis ({swing.chest_degrees:.1f} deg) while the {arm} arm "
+            f"swings {swing.degrees:.0f} deg in {swing.last - swing.first} frames"
+            + _tell_lag(swing, motion.fps)
+        )
+        suggestion = (
+            f"turn the chest {0.1 * swing.degrees:.0f} to {0.3 * swing.degrees:.0f} deg on the "
+            "pelvis, 1 to 3 frames before the arm or dragging as much behind"
+        )
+    return Flag(
+        check=CHECK.id,
+        code=code,
+        subject=motion.subject,
+        part=part,
+        other_parts=(f"upper_arm{swing.side}",),
+        start=motion.frame(swing.first),
+        end=motion.frame(swing.last),
+        peak=motion.frame(swing.peak),
+        severity=graded[0],
+        confidence=float(np.clip(swing.peak_rate / 250.0, 0.5, 1.0)),
+        value=swing.gain,
+        unit=Unit.RATIO,
+        limit=graded[1],
+        message=message,
+        suggestion=suggestion,
+    )
+
+
+def _tell_lag(swing: ArmSwing, fps: float) -> str:
+    """Say when the little that the chest gives comes, where that can be told."""
+    answer = swing.answer
+    if answer is None or swing.chest_degrees < 0.5 or answer.likeness < 0.6:
+        return ""
+    if abs(answer.lag) < 0.5:
+        return "; the little it gives comes on the same frames"
+    way = "after" if answer.lag > 0.0 else "before"
+    late = abs(answer.lag)
+    return f"; the little it gives comes {late:.1f} frames ({late / fps:.2f} s) {way} the arm"
+
+
+CHECK = Check(
+    id="idle-chest",
+    group=Group.ARMS,
+    question="Does the chest answer the arms?",
+    codes={
+        "stays-with-pelvis": "the chest does not turn on the pelvis while an arm swings",
+        "carries-the-arm": "the chest alone makes an arm's swing, on the same frame",
+    },
+    declarations=(
+        IDLE_GAIN,
+        PLANK_GAIN,
+        SWING,
+        PEAK_RATE,
+        ELBOW_SHARE,
+        PLANTED_TRAVEL,
+        LONGEST_LAG,
+    ),
+    measure=measure,
+    judge=judge,
+    description=__doc__ or "",
+)

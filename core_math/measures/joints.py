@@ -1,0 +1,32 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Angles of joints, read off joint positions, so that bone axes and rolls do not matter."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+def angle_between_vectors(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Return the angle between vectors, shapes (..., 3), 0 to 180 degrees; 0 for no vector."""
+    sine = np.linalg.norm(np.cross(one, other), axis=-1)
+    cosine = np.sum(one * other, axis=-1)
+    return np.degrees(np.arctan2(sine, cosine))
+
+
+def interior_angle(upper: FloatArray, joint: FloatArray, lower: FloatArray) -> FloatArray:
+    """Return the angle at a joint between its two limbs: 180 degrees when stretched straight.
+
+    Parameters
+    ----------
+    upper, joint, lower : ndarray, shape (..., 3)
+        Positions of the joint above, the joint itself and the joint below.
+
+    Returns
+    -------
+    ndarray, shape (...), degrees
+    """
+    return angle_between_vectors(upper - joint, lower - joint)
