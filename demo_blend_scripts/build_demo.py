@@ -9,7 +9,7 @@ from pathlib import Path
 import bpy
 from mathutils import Euler
 
-from . import acting, camera, faults, harbour, overlap, props
+from . import acting, camera, faults, figure, harbour, overlap, paints, props
 from . import performance as show
 from .faults import PLANTED_FAULTS
 from .keys import Tracks
@@ -46,10 +46,15 @@ def build_take(take: int, path: Path) -> None:
     scene.collection.children.link(cast)
     rig = build_rig(cast)
     _act(rig, scene, faulty=take == 1)
-    harbour.build(scene)
+    materials = paints.build_materials()
+    figure.build_figure(rig, cast, materials)
+    harbour.build_harbour(scene, materials)
     for throw in props.THROWS:
         props.key_crate(throw).write(bpy.data.objects[throw.crate])
-    props.key_cart().write(bpy.data.objects["Cart"])
+    cart, wheel = props.key_cart()
+    cart.write(bpy.data.objects[props.CART_NAME])
+    for name in props.WHEELS:
+        wheel.write(bpy.data.objects[name])
     camera_object = camera.build_camera(scene.collection)
     moves = camera.key_camera()
     if take == 1:
@@ -67,6 +72,9 @@ def _set_up_scene() -> bpy.types.Scene:
     scene.render.fps, scene.render.fps_base = show.FPS, 1.0
     scene.render.resolution_x, scene.render.resolution_y = 1280, 720
     scene.unit_settings.system = "METRIC"
+    scene.render.engine = "CYCLES"
+    scene.cycles.samples = 48
+    scene.cycles.use_denoising = True
     return scene
 
 

@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import bpy
@@ -15,9 +16,21 @@ from .acting import HALF_CRATE, crate_in_hands
 from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
 
 GRAVITY = 9.81
+TURN = "rotation_euler"
 CART_BED = 0.56
 CART = Vector((1.98, 0.16, 0.0))
 STACK_TOP = 0.42
+CART_NAME = "Cart"
+ROLL = 0.05
+"""How far a landing pushes the cart, metres."""
+WHEEL_RADIUS = 0.29
+WHEELS = {
+    "Wheel near left": (-0.55, -0.50),
+    "Wheel near right": (0.55, -0.50),
+    "Wheel far left": (-0.55, 0.50),
+    "Wheel far right": (0.55, 0.50),
+}
+"""Each wheel's place on the cart."""
 
 
 class Throw(NamedTuple):
@@ -89,7 +102,12 @@ def _key_flight(tracks: Tracks, throw: Throw) -> None:
     height[land + 3] = Key(rest + 0.020)
     height[land + 6] = Key(rest, SETTLING, -0.010, 0.0)
     slide = tracks.curve("", "location", 0)
-    slide[land + 8] = Key(throw.landing[0] + 0.05)
+    slide[land] = replace(slide[land], slope_after=0.01)
+    for landing in [other.landing_frame for other in THROWS if other.landing_frame >= land]:
+        ridden = ROLL * sum(land <= other.landing_frame <= landing for other in THROWS)
+        if landing > land:
+            slide[landing] = Key(throw.landing[0] + ridden - ROLL)
+        slide[landing + 8] = Key(throw.landing[0] + ridden)
     yaw = math.radians(throw.landing_yaw)
     for index, angle in enumerate((0.0, 0.0, yaw)):
         turn = tracks.curve("", "rotation_euler", index)
@@ -98,19 +116,24 @@ def _key_flight(tracks: Tracks, throw: Throw) -> None:
         turn[land + 6] = Key(angle)
 
 
-def key_cart() -> Tracks:
-    """Return the cart's answer to each landing: it dips, rolls a hand's breadth, settles."""
-    tracks = Tracks()
+def key_cart() -> tuple[Tracks, Tracks]:
+    """Return the keys of the cart and of its wheels.
+
+    It answers each landing: dips, rolls a hand's breadth, settles.
+    """
+    cart, wheel = Tracks(), Tracks()
     x = CART.x
-    tracks.key("", "location", 0, show.FIRST_FRAME, x)
+    for tracks, channel, index, start in ((cart, "location", 0, x), (wheel, TURN, 1, 0.0)):
+        tracks.key("", channel, index, show.FIRST_FRAME, start)
     for throw in THROWS:
         land = throw.landing_frame
-        tracks.key("", "location", 0, land, x)
-        tracks.key("", "location", 0, land + 8, x + 0.05)
-        x += 0.05
-        for frame, angle in ((0, 0.0), (2, 0.035), (6, -0.014), (10, 0.005), (14, 0.0)):
-            tracks.key("", "rotation_euler", 1, land + frame, -angle)
-    return tracks
+        for frame in (land, land + 8):
+            cart.key("", "location", 0, frame, x)
+            wheel.key("", TURN, 1, frame, (x - CART.x) / WHEEL_RADIUS)
+            x += ROLL if frame == land else 0.0
+        for frame, angle in ((0, 0.0), (2, 1.4), (6, -0.6), (10, 0.25), (14, 0.0)):
+            cart.key("", TURN, 1, land + frame, math.radians(angle))
+    return cart, wheel
 
 
 HOLDS = {
