@@ -86,7 +86,7 @@ bench: $(VENV)/.installed-test-tools ## how fast it is, against Blender's own fr
 
 .PHONY: docs
 docs: $(VENV)/.installed-fettle ## write the pages of the checks from their docstrings
-	$(BIN)/python -m fettle.core_math.catalogue docs
+	$(BIN)/python tools/write_check_docs.py
 
 .PHONY: clean
 clean: ## remove what was built (not .venv, not the cache)

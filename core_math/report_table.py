@@ -1,0 +1,288 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A report for people: the table in a terminal, and rows for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from .findings import Flag, Severity, State, sort_for_review
+from .motion import Stage, SubjectKind
+from .reading import ShotReading, SubjectFacts
+from .report import Report, flag_to_data
+from .suppressions import Note
+from .takes import Comparison, Fate
+from .units import format_quantity
+
+SHAPES = {Severity.FAINT: "●", Severity.CLEAR: "▲", Severity.GLARING: "◆"}
+"""Every severity has a shape of its own, so that nothing is told by colour alone."""
+
+_ANSI = {  # Okabe & Ito's sky blue, orange and vermilion
+    Severity.FAINT: "38;2;86;180;233",
+    Severity.CLEAR: "38;2;230;159;0",
+    Severity.GLARING: "38;2;213;94;0",
+}
+_BOLD, _DIM, _RESET = "\x1b[1m", "\x1b[2m", "\x1b[0m"
+
+CSV_COLUMNS = (
+    "source",
+    "scene",
+    "fps",
+    "kind",
+    "subject",
+    "part",
+    "start",
+    "end",
+    "peak",
+    "time_s",
+    "severity",
+    "confidence",
+    "check",
+    "code",
+    "value",
+    "unit",
+    "limit",
+    "message",
+    "suggestion",
+    "other_parts",
+    "state",
+    "reason",
+    "id",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How wide a terminal is and whether it shows colours and signs beyond ASCII."""
+
+    width: int = 100
+    colour: bool = False
+    signs: bool = True
+
+    def paint(self, text: str, code: str) -> str:
+        """Return text in a colour or weight where the terminal has them."""
+        return f"\x1b[{code}m{text}{_RESET}" if self.colour else text
+
+    def dim(self, text: str) -> str:
+        """Return text that stands back."""
+        return f"{_DIM}{text}{_RESET}" if self.colour else text
+
+    def bold(self, text: str) -> str:
+        """Return text that stands out."""
+        return f"{_BOLD}{text}{_RESET}" if self.colour else text
+
+
+def say_part(part: str) -> str:
+    """Name a part the way people do: "hand.L" is the left hand, "index.R/2" its second joint."""
+    base, _, joint = part.partition("/")
+    if base.startswith("strand:"):
+        words = base.removeprefix("strand:")
+    else:
+        side = {".L": "left ", ".R": "right "}.get(base[-2:], "")
+        words = side + (base[:-2] if side else base).replace("_", " ")
+    return f"{words} {joint}" if joint else words
+
+
+def say_frames(flag: Flag) -> str:
+    """Write a flag's frames: one number, or first and last."""
+    return str(flag.start) if flag.start == flag.end else f"{flag.start}-{flag.end}"
+
+
+def count_severities(flags: Iterable[Flag]) -> dict[Severity, int]:
+    """Count the flags that are not meant, worst severity first; all severities are named."""
+    counted = Counter(flag.severity for flag in flags if flag.state is not State.MEANT)
+    return {severity: counted[severity] for severity in sorted(Severity, reverse=True)}
+
+
+def say_counts(flags: Sequence[Flag]) -> str:
+    """Write how many flags there are of each severity, and how many are meant."""
+    words = [f"{n} {severity.word}" for severity, n in count_severities(flags).items() if n]
+    meant = sum(flag.state is State.MEANT for flag in flags)
+    if meant:
+        words.append(f"{meant} meant")
+    return ", ".join(words) or "no flags"
+
+
+def find_worst(flags: Iterable[Flag]) -> Severity | None:
+    """Return the worst severity among the flags that are not meant."""
+    return max((f.severity for f in flags if f.state is not State.MEANT), default=None)
+
+
+def say_frame_rate(fps: float) -> str:
+    """Write a frame rate without needless digits: 24, 23.976."""
+    return f"{fps:.3f}".rstrip("0").rstrip(".")
+
+
+def format_shot(shot: ShotReading, look: Look, notes: Sequence[Note] = ()) -> str:
+    """Write one shot as a table: frames, part, severity, sentence, what to try.
+
+    Parameters
+    ----------
+    shot : ShotReading
+    look : Look
+    notes : sequence of Note
+
+    Returns
+    -------
+    str
+        Lines without a line break at the end.
+    """
+    first, last = shot.frame_range
+    facts = [shot.scene, f"frames {first}-{last} at {say_frame_rate(shot.fps)} fps"]
+    facts.append(f"camera {shot.camera}" if shot.camera else "no camera")
+    lines = [look.bold(shot.source), look.dim("  " + ", ".join(facts))]
+    lines += [look.dim(f"  {say_subject(subject)}") for subject in shot.subjects]
+    lines += ["", *format_flags(shot.flags, look, len(shot.subjects) > 1)]
+    lines += [f"  note at {note.frame}: {note.text}" for note in notes]
+    lines += ["", f"  {look.bold(say_counts(shot.flags))}"]
+    lines += [look.dim(line) for line in format_unjudged(shot, look.width)]
+    return "\n".join(lines)
+
+
+def say_subject(subject: SubjectFacts) -> str:
+    """Write what was judged and how: name, kind, stage, size, route."""
+    kind = "character" if subject.kind is SubjectKind.ARMATURE else "object"
+    stage = f"held on {subject.cadence}s" if subject.stage is Stage.HELD else subject.stage.value
+    words = f"{subject.name}: {kind}, {stage}, {subject.height_m:.2f} m, {subject.route} route"
+    if subject.unmapped:
+        words += f", without {', '.join(say_part(part) for part in subject.unmapped)}"
+    return words
+
+
+def format_flags(flags: Sequence[Flag], look: Look, name_subjects: bool = False) -> list[str]:
+    """Write flags as lines of a table, in the order of review, what is meant last."""
+    ordered = sort_for_review(flag for flag in flags if flag.state is not State.MEANT)
+    ordered += sort_for_review(flag for flag in flags if flag.state is State.MEANT)
+    if not ordered:
+        return ["  nothing to flag"]
+    head = ("frames", "part", "severity")
+    rows = [_make_cells(flag, look, name_subjects) for flag in ordered]
+    widths = [max(len(cells[column]) for cells in (head, *rows)) for column in range(3)]
+    indent = 2 + sum(widths) + 2 * 3
+    room = max(look.width - indent, 30)
+    titles = [head[0].rjust(widths[0]), head[1].ljust(widths[1]), head[2]]
+    lines = [look.dim("  " + "  ".join(titles))]
+    for flag, cells in zip(ordered, rows, strict=True):
+        severity = look.paint(cells[2].ljust(widths[2]), _ANSI[flag.severity])
+        shown = (cells[0].rjust(widths[0]), cells[1].ljust(widths[1]), severity)
+        sentence = textwrap.wrap(flag.message, room) or [""]
+        lines.append("  " + "  ".join(shown) + "  " + sentence[0])
+        lines += [" " * indent + line for line in sentence[1:]]
+        lines += [" " * indent + look.dim(line) for line in textwrap.wrap(_hint(flag), room)]
+    return lines
+
+
+def _make_cells(flag: Flag, look: Look, name_subjects: bool) -> tuple[str, str, str]:
+    part = f"{flag.subject}: {say_part(flag.part)}" if name_subjects else say_part(flag.part)
+    sign = f"{SHAPES[flag.severity]} " if look.signs else ""
+    return (say_frames(flag), part, sign + flag.severity.word)
+
+
+def _hint(flag: Flag) -> str:
+    if flag.state is State.MEANT:
+        return f"meant: {flag.reason}"
+    hint = f"try: {flag.suggestion}" if flag.suggestion else ""
+    return f"marked as done, still found; {hint}" if flag.state is State.DONE else hint
+
+
+def format_unjudged(shot: ShotReading, width: int = 100) -> list[str]:
+    """Write what was not evaluated, each reason once with its checks, and what crashed."""
+    grouped: dict[str, list[str]] = {}
+    several = len(shot.subjects) > 1
+    for entry in shot.not_evaluated:
+        name = f"{entry.check} ({entry.subject})" if several else entry.check
+        if entry.part is not None:
+            name += f" at {say_part(entry.part)}"
+        names = grouped.setdefault(entry.reason, [])
+        if name not in names:
+            names.append(name)
+    lines = ["  not evaluated:"] if grouped else []
+    for reason, names in grouped.items():
+        text = f"{', '.join(names)}: {reason}"
+        lines += textwrap.wrap(
+            text, max(width, 40), initial_indent="    ", subsequent_indent="      "
+        )
+    for crash in shot.crashes:
+        lines.append(f"  a fault in Fettle: {crash.check} on {crash.subject}: {crash.error}")
+    return lines
+
+
+def format_comparison(comparison: Comparison, look: Look) -> str:
+    """Write what became of every finding from one take to the next, with counts."""
+    old, new = comparison.old, comparison.new
+    lines = [look.bold(f"{old.source} -> {new.source}"), ""]
+    for fate, number in comparison.count().items():
+        changes = [change for change in comparison.changes if change.fate is fate]
+        if not number:
+            continue
+        lines.append(look.bold(f"  {fate.value} ({number})"))
+        for change in changes:
+            flag = change.flag
+            sign = f"{SHAPES[flag.severity]} " if look.signs else ""
+            severity = look.paint(sign + flag.severity.word, _ANSI[flag.severity])
+            lines.append(
+                f"    {say_frames(flag)}  {say_part(flag.part)}  {severity}  {flag.message}"
+            )
+            if change.reason:
+                lines.append(look.dim(f"      {change.reason}"))
+            elif change.old and change.new and fate is not Fate.SAME:
+                was = format_quantity(change.old.value, change.old.unit)
+                now = format_quantity(change.new.value, change.new.unit)
+                lines.append(look.dim(f"      was {was}, is {now}"))
+        lines.append("")
+    words = [f"{number} {fate.value}" for fate, number in comparison.count().items()]
+    return "\n".join([*lines, f"  {look.bold(', '.join(words))}"])
+
+
+def dump_csv(report: Report) -> str:
+    """Write every flag and note as a row for a spreadsheet, under a line of column names."""
+    stream = io.StringIO()
+    writer = csv.DictWriter(stream, CSV_COLUMNS, lineterminator="\r\n")
+    writer.writeheader()
+    for index, shot in enumerate(report.shots):
+        for flag in shot.flags:
+            writer.writerow(_defuse(_flag_row(shot, flag)))
+        for note in report.notes_of(index):
+            writer.writerow(_defuse(_note_row(shot, note)))
+    return stream.getvalue()
+
+
+def _flag_row(shot: ShotReading, flag: Flag) -> dict[str, object]:
+    data = flag_to_data(flag)
+    data["other_parts"] = " ".join(flag.other_parts)
+    return {**_shot_columns(shot, flag.start), "kind": "flag", **data}
+
+
+def _note_row(shot: ShotReading, note: Note) -> dict[str, object]:
+    return {
+        **_shot_columns(shot, note.frame),
+        "kind": "note",
+        "subject": note.subject,
+        "part": note.part,
+        "start": note.frame,
+        "end": note.frame,
+        "peak": note.frame,
+        "message": note.text,
+    }
+
+
+def _shot_columns(shot: ShotReading, frame: int) -> dict[str, object]:
+    seconds = (frame - shot.frame_range[0]) / shot.fps
+    fps = say_frame_rate(shot.fps)
+    return {"source": shot.source, "scene": shot.scene, "fps": fps, "time_s": f"{seconds:.3f}"}
+
+
+def _defuse(row: dict[str, object]) -> dict[str, object]:
+    """Keep a spreadsheet from running a name that begins like a formula."""
+
+    def quote(value: object) -> object:
+        return (
+            f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@") else value
+        )
+
+    return {column: value if column == "time_s" else quote(value) for column, value in row.items()}
