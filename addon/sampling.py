@@ -1,0 +1,259 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""From Blender's data to Motion, without touching the user's frame, selection, mode or undo.
+
+    subjects = find_subjects(scene, view_layer)
+    shot = sample_shot(scene, view_layer, subjects, (1, 120))
+    shot.samples[0].motion, shot.samples[0].facts, shot.failures
+
+    sample = sample_subject(scene, view_layer, subjects[0], (1, 120))
+
+    steps = iterate_sampling(scene, view_layer, subjects, (1, 120), budget_ms=8.0)
+    for progress in steps: ...             # 0..1, once per slice
+    # the ShotSamples is the value of StopIteration; `run_sampling(steps)` gives it
+
+All are free of context; nothing but a closed generator is needed to stop one half-way. Distances
+are metres: units of the scene times its unit scale (times 1 where the unit system is "None").
+Frames are the scene's; where time is remapped, frame f shows the animation's f x old / new.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Generator, Mapping, Sequence
+from dataclasses import dataclass
+
+import bpy
+
+from ..core_math import CannotEvaluateError, Motion, MotionError, Stage, SubjectFacts
+from .recorders import SubjectRecorder, make_recorder
+from .sampling_camera import CameraRecorder, choose_cameras, find_cuts, list_camera_objects
+from .subjects import SamplingError, Subject
+from .temporary_scene import InterruptedReadingError, TemporaryScene, silence_handlers
+
+__all__ = [
+    "Failure",
+    "InterruptedReadingError",
+    "Sample",
+    "SamplingError",
+    "ShotSamples",
+    "iterate_sampling",
+    "run_sampling",
+    "sample_shot",
+    "sample_subject",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One subject's motion and the facts it rests on."""
+
+    motion: Motion
+    facts: SubjectFacts
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A subject that could not be sampled, and why, in one line."""
+
+    subject: Subject
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShotSamples:
+    """What sampling a shot brought back, in the order of the subjects."""
+
+    samples: tuple[Sample, ...]
+    failures: tuple[Failure, ...]
+    camera: str | None
+    sampling_s: float
+
+
+def sample_subject(
+    scene: bpy.types.Scene,
+    view_layer: bpy.types.ViewLayer,
+    subject: Subject,
+    frames: tuple[int, int],
+    *,
+    camera: str | None = None,
+    stage: Stage | None = None,
+    corrections: Mapping[str, str] | None = None,
+) -> Sample:
+    """Sample one subject over the frames first .. last, both included.
+
+    Raises
+    ------
+    SamplingError
+        With one line that says who, where and what to do.
+    """
+    shot = sample_shot(
+        scene,
+        view_layer,
+        [subject],
+        frames,
+        camera=camera,
+        stages={subject.name: stage} if stage is not None else None,
+        corrections={subject.name: corrections} if corrections is not None else None,
+    )
+    if shot.failures:
+        raise SamplingError(shot.failures[0].message)
+    return shot.samples[0]
+
+
+def sample_shot(
+    scene: bpy.types.Scene,
+    view_layer: bpy.types.ViewLayer,
+    subjects: Sequence[Subject],
+    frames: tuple[int, int],
+    *,
+    camera: str | None = None,
+    stages: Mapping[str, Stage] | None = None,
+    corrections: Mapping[str, Mapping[str, str]] | None = None,
+) -> ShotSamples:
+    """Sample several subjects in one go; see `iterate_sampling`."""
+    return run_sampling(
+        iterate_sampling(
+            scene,
+            view_layer,
+            subjects,
+            frames,
+            camera=camera,
+            stages=stages,
+            corrections=corrections,
+            budget_ms=float("inf"),
+        )
+    )
+
+
+def run_sampling(steps: Generator[float, None, ShotSamples]) -> ShotSamples:
+    """Run the sampling to its end without a pause."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            return end.value
+
+
+def iterate_sampling(
+    scene: bpy.types.Scene,
+    view_layer: bpy.types.ViewLayer,
+    subjects: Sequence[Subject],
+    frames: tuple[int, int],
+    *,
+    camera: str | None = None,
+    stages: Mapping[str, Stage] | None = None,
+    corrections: Mapping[str, Mapping[str, str]] | None = None,
+    budget_ms: float = 8.0,
+) -> Generator[float, None, ShotSamples]:
+    """Sample subjects in slices; close the generator to stop.
+
+    Parameters
+    ----------
+    scene, view_layer
+        What the user looks at; only read.
+    subjects : sequence of Subject
+    frames : (int, int)
+        First and last frame of the scene, both included.
+    camera : str, optional
+        The shot camera by name; the scene's camera and its bound markers when left out.
+    stages : mapping of subject name to Stage, optional
+        The user's word on the stage.
+    corrections : mapping of subject name to corrections of its body map, optional
+        In place of those kept in the file.
+    budget_ms : float
+        How long a slice may take before the caller has its turn.
+
+    Yields
+    ------
+    float
+        Progress from 0 to 1.
+
+    Returns
+    -------
+    ShotSamples
+        A subject that cannot be sampled is named in `failures`; the others are still done.
+
+    Raises
+    ------
+    SamplingError
+        When the frames or the camera make no sense for any subject.
+    InterruptedReadingError
+        When the file was saved, undone or loaded between two slices: start again.
+    """
+    started = time.perf_counter()
+    worked = 0.0
+    start, end = _check_frames(frames)
+    looking = choose_cameras(scene, start, end, camera)
+    cuts = find_cuts(scene, start, end)
+    camera_recorder = CameraRecorder(scene, looking)
+    recorders: list[SubjectRecorder] = []
+    failures: list[Failure] = []
+    for subject in subjects:
+        try:
+            said = (corrections or {}).get(subject.name)
+            recorders.append(make_recorder(scene, subject, start, end, said))
+        except SamplingError as error:
+            failures.append(Failure(subject, str(error)))
+    needed = list_camera_objects(looking)
+    for recorder in recorders:
+        needed += recorder.list_objects()
+
+    with silence_handlers():
+        temporary = TemporaryScene(scene, needed) if recorders else None
+    try:
+        row = 0
+        while temporary is not None and row <= end - start:
+            temporary.check()
+            with silence_handlers():
+                while row <= end - start:
+                    depsgraph = temporary.step(start + row)
+                    camera_recorder.record(row, depsgraph)
+                    for recorder in recorders:
+                        recorder.record(row, depsgraph)
+                    row += 1
+                    if (time.perf_counter() - started) * 1e3 >= budget_ms:
+                        break
+            if row <= end - start:
+                worked += time.perf_counter() - started
+                yield row / (end - start + 1)
+                started = time.perf_counter()
+    finally:
+        if temporary is not None:
+            temporary.remove()
+
+    shot_camera = camera_recorder.finish(metres_per_unit(scene))
+    samples: list[Sample] = []
+    for recorder in recorders:
+        try:
+            stage = (stages or {}).get(recorder.subject.name)
+            motion = recorder.finish(shot_camera, cuts, stage)
+            samples.append(Sample(motion, recorder.describe(motion)))
+        except (SamplingError, MotionError, CannotEvaluateError) as error:
+            failures.append(Failure(recorder.subject, str(error)))
+    worked += time.perf_counter() - started
+    return ShotSamples(
+        samples=tuple(samples),
+        failures=tuple(failures),
+        camera=shot_camera.name if shot_camera is not None else None,
+        sampling_s=worked,
+    )
+
+
+def metres_per_unit(scene: bpy.types.Scene) -> float:
+    """Return how many metres one unit of the scene stands for."""
+    units = scene.unit_settings
+    return 1.0 if units.system == "NONE" else float(units.scale_length)
+
+
+def _check_frames(frames: tuple[int, int]) -> tuple[int, int]:
+    start, end = int(frames[0]), int(frames[1])
+    if end < start:
+        raise SamplingError(
+            f"frames {start}-{end} run backwards; set the end frame after the start frame"
+        )
+    if end == start:
+        raise SamplingError(
+            f"frame {start} alone is no motion; set the end frame after the start frame"
+        )
+    return start, end

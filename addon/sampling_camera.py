@@ -1,0 +1,152 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The shot camera: which one looks at each frame, and everything about it, frame by frame."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..core_math import SensorFit, ShotCamera, split_matrices
+from .animation_data import frame_factor
+from .subjects import SamplingError
+
+_COLUMNS = 9  # lens, sensor width, height, shift x, y, near, far, f-stop, orthographic scale
+
+
+def choose_cameras(
+    scene: bpy.types.Scene, start: int, end: int, name: str | None = None
+) -> list[bpy.types.Object | None]:
+    """Return the camera that looks at each frame from `start` to `end`.
+
+    Markers with a camera bound to them switch the scene's camera; before the first of them its
+    camera looks already, as in Blender. A camera that is asked for by name looks throughout.
+
+    Raises
+    ------
+    SamplingError
+        When there is no camera of that name in the scene.
+    """
+    count = end - start + 1
+    if name is not None:
+        named = scene.objects.get(name)
+        if named is None or named.type != "CAMERA":
+            what = "no object" if named is None else f"a {named.type.lower()}, not a camera,"
+            there = ", ".join(sorted(o.name for o in scene.objects if o.type == "CAMERA"))
+            raise SamplingError(
+                f"camera {name!r}: {what} of that name in scene {scene.name!r}; "
+                f"cameras there: {there or 'none'}"
+            )
+        return [named for _ in range(count)]
+    bound = list_camera_switches(scene)
+    if not bound:
+        return [scene.camera] * count
+    factor = frame_factor(scene)
+    looking: list[bpy.types.Object | None] = []
+    for frame in range(start, end + 1):
+        past = [camera for at, camera in bound if at <= int(frame * factor)]
+        looking.append(past[-1] if past else bound[0][1])
+    return looking
+
+
+def list_camera_switches(scene: bpy.types.Scene) -> list[tuple[int, bpy.types.Object]]:
+    """Return frame and camera of every marker that switches the camera, in order of time."""
+    switches = [
+        (marker.frame, marker.camera)
+        for marker in scene.timeline_markers
+        if marker.camera is not None and not marker.camera.hide_render
+    ]
+    return sorted(switches, key=lambda entry: entry[0])
+
+
+def find_cuts(scene: bpy.types.Scene, start: int, end: int) -> tuple[int, ...]:
+    """Return the frames after `start` at which markers switch to another camera."""
+    if not list_camera_switches(scene):
+        return ()
+    looking = choose_cameras(scene, start, end)
+    return tuple(start + row for row in range(1, len(looking)) if looking[row] != looking[row - 1])
+
+
+def list_camera_objects(looking: list[bpy.types.Object | None]) -> list[bpy.types.Object]:
+    """Return the cameras and what they focus on: all that must be evaluated for them."""
+    found: dict[bpy.types.Object, None] = {}
+    for camera in looking:
+        if camera is not None:
+            found[camera] = None
+            if camera.data.dof.focus_object is not None:
+                found[camera.data.dof.focus_object] = None
+    return list(found)
+
+
+class CameraRecorder:
+    """Collects the shot camera while frames are stepped by somebody else."""
+
+    def __init__(self, scene: bpy.types.Scene, looking: list[bpy.types.Object | None]) -> None:
+        self._looking = looking
+        self._scene = scene
+        count = len(looking)
+        self._matrices = np.tile(np.eye(4), (count, 1, 1))
+        self._values = np.zeros((count, _COLUMNS))
+        self._focus = np.zeros(count)
+
+    def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
+        """Read the camera of one frame off an evaluated dependency graph."""
+        camera = self._looking[row]
+        if camera is None:
+            return
+        evaluated = camera.evaluated_get(depsgraph)
+        lens: Any = evaluated.data
+        matrix = np.array(evaluated.matrix_world)
+        self._matrices[row] = matrix
+        self._values[row] = (
+            lens.lens, lens.sensor_width, lens.sensor_height, lens.shift_x, lens.shift_y,
+            lens.clip_start, lens.clip_end, lens.dof.aperture_fstop, lens.ortho_scale,
+        )  # fmt: skip
+        self._focus[row] = _measure_focus(lens.dof, matrix, depsgraph)
+
+    def finish(self, metres_per_unit: float) -> ShotCamera | None:
+        """Return what was recorded; None when no camera looks at the first frame."""
+        if any(camera is None for camera in self._looking):
+            return None
+        first: Any = self._looking[0]
+        positions, turned = split_matrices(self._matrices)
+        values, render = self._values, self._scene.render
+        names = tuple(camera.name for camera in self._looking if camera is not None)
+        percent = render.resolution_percentage / 100.0
+        return ShotCamera(
+            name=first.name,
+            positions=positions * metres_per_unit,
+            rotations=turned,
+            lens_mm=values[:, 0],
+            sensor_mm=values[:, 1:3],
+            sensor_fit=SensorFit(first.data.sensor_fit.lower()),
+            shift=values[:, 3:5],
+            resolution=(render.resolution_x * percent, render.resolution_y * percent),
+            pixel_aspect=(render.pixel_aspect_x, render.pixel_aspect_y),
+            clip_m=values[:, 5:7] * metres_per_unit,
+            focus_m=self._focus * metres_per_unit,
+            f_stop=values[:, 7],
+            depth_of_field=bool(first.data.dof.use_dof),
+            orthographic=first.data.type == "ORTHO",
+            ortho_scale=values[:, 8] * metres_per_unit,
+            motion_blur=bool(render.use_motion_blur),
+            shutter_frames=float(render.motion_blur_shutter),
+            names=names if len(set(names)) > 1 else (),
+        )
+
+
+def _measure_focus(dof: Any, camera: np.ndarray, depsgraph: bpy.types.Depsgraph) -> float:
+    """Return how far the plane in focus lies along the view axis, in units of the scene."""
+    target = dof.focus_object
+    if target is None:
+        return float(dof.focus_distance)
+    seen = target.evaluated_get(depsgraph)
+    place = np.array(seen.matrix_world)
+    if dof.focus_subtarget and seen.type == "ARMATURE":
+        bone = seen.pose.bones.get(dof.focus_subtarget)
+        if bone is not None:
+            place = place @ np.array(bone.matrix)
+    axis = camera[:3, 2] / max(float(np.linalg.norm(camera[:3, 2])), 1e-12)
+    return float(abs(np.dot(place[:3, 3] - camera[:3, 3], axis)))

@@ -1,0 +1,56 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""From transform matrices to joint positions and rotations, all frames and bones at once."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .measures import rotations
+
+FloatArray = NDArray[np.float64]
+
+SMALLEST_SCALE = 1e-6
+"""A column shorter than this tells no direction: the object is scaled away at that frame."""
+
+
+def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Take transform matrices apart into positions and rotations.
+
+    Where something is scaled to nothing its matrix holds no rotation; such frames take that of
+    the nearest earlier frame that has one, or the nearest later one, so that a thing that is
+    scaled away for a while does not seem to jump.
+
+    Parameters
+    ----------
+    matrices : array_like, shape (F, ..., 4, 4)
+        Acting on column vectors.
+
+    Returns
+    -------
+    positions : ndarray, shape (F, ..., 3)
+        In the unit of the matrices.
+    rotations_wxyz : ndarray, shape (F, ..., 4)
+        Unit quaternions with continuous sign along axis 0; NaN where the matrix is not finite.
+    """
+    m = np.asarray(matrices, dtype=np.float64)
+    axes = m[..., :3, :3]
+    turned = rotations.from_matrices(axes)
+    flat = np.any(np.linalg.norm(axes, axis=-2) < SMALLEST_SCALE, axis=-1)
+    if np.any(flat):
+        turned = _fill_from_neighbours(turned, ~flat)
+    turned = rotations.make_continuous(turned)
+    turned[~np.isfinite(axes).all(axis=(-1, -2))] = np.nan
+    return m[..., :3, 3].copy(), turned
+
+
+def _fill_from_neighbours(values: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
+    """Replace unusable rows along axis 0 by the nearest usable one before, else after."""
+    rows = np.arange(len(values)).reshape((-1,) + (1,) * (usable.ndim - 1))
+    before = np.maximum.accumulate(np.where(usable, rows, -1), axis=0)
+    later = np.where(usable, rows, len(values))
+    after = np.minimum.accumulate(later[::-1], axis=0)[::-1]
+    source = np.where(before >= 0, before, after)
+    source = np.where(source < len(values), source, rows)
+    return np.take_along_axis(values, source[..., np.newaxis], axis=0)

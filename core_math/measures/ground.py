@@ -1,0 +1,52 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How high the floor is, read off the feet that stand on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+FLOOR_SHARE = 0.06
+"""Feet whose lowest stand is within this share of body size of height 0 stand on the scene's floor
+(the ankle alone lies 0.039 of stature above the sole: Drillis & Contini 1966, from memory)."""
+
+STILL_SPEED = 0.15
+"""Body sizes per second below which a foot counts as standing (common practice)."""
+
+
+def find_ground_height(
+    parts: Sequence[str], heads: FloatArray, tails: FloatArray, fps: float, height: float
+) -> float:
+    """Return the height of the ground, metres.
+
+    It is 0, the floor of the scene, unless the feet stand somewhere else altogether: then it is
+    the lowest level on which one of them comes to rest.
+
+    Parameters
+    ----------
+    parts : sequence of str, length P
+    heads, tails : ndarray, shape (F, P, 3), metres
+    fps : float
+    height : float, metres
+        Body size.
+    """
+    rows = [
+        row for row, part in enumerate(parts) if part.startswith(("foot.", "toe.")) and fps > 0.0
+    ]
+    points = np.concatenate((heads[:, rows], tails[:, rows]), axis=1)
+    if points.shape[1] == 0 or len(points) < 2 or not height > 0.0:
+        return 0.0
+    steps = np.linalg.norm(np.diff(points, axis=0), axis=-1) * fps
+    still = steps < STILL_SPEED * height
+    levels = 0.5 * (points[1:, :, 2] + points[:-1, :, 2])
+    resting = levels[still & np.isfinite(levels)]
+    if not len(resting):
+        return 0.0
+    # One stray sample is no floor: the lowest twentieth of the stands decides.
+    level = float(np.quantile(resting, 0.05))
+    return 0.0 if abs(level) <= FLOOR_SHARE * height else level
