@@ -82,8 +82,8 @@ _MODIFIERS = {
 _OTHERS = {
     "tip": "end nub tip site eff effector leaf endsite tipbone headtop toeend",
     "twist": "twist roll twst tw twis bicep biceps tricep triceps muscle delt deltoid pec pecs "
-    "pectoral lat lats glute glutes buttock butt breast breasts boob bust2 nipple volume corrective "
-    "jiggle helperbone metatarsal metatarsals 捩 捩れ",
+    "pectoral lat lats glute glutes buttock butt breast breasts boob bust2 nipple volume "
+    "corrective jiggle helperbone metatarsal metatarsals 捩 捩れ",
     "face": "face facial eye eyes eyelid eyelids lid lids brow brows eyebrow eyebrows lash lashes "
     "eyelash jaw jawbone mouth lip lips upperlip lowerlip mouthcorner upperlid lowerlid "
     "teeth tooth tongue cheek cheeks nose nostril chin forehead temple snout muzzle beak pupil "
@@ -108,11 +108,11 @@ _ROLES = {
     "deform": "def deform bind bnd skin jnt joint jt joints sk env skel bone bones dfm",
     "original": "org",
     "mechanism": "mch mech vis wgt hlp helper driver drv sys proxy aux offset ofs off grp group "
-    "zero null space swing rig1",
+    "zero null space swing",
     "control": "ctrl ctl control controller con cnt cntrl anim ctr handle",
     "ik": "ik goal",
     "fk": "fk",
-    "tweak": "tweak twk bend stretch",
+    "tweak": "tweak twk",
     "pole": "pole target tgt polevector pv swivel aim ikp",
     "parent": "parent master pivot",
 }
@@ -127,7 +127,7 @@ _SIDES = {
 }
 _CENTRES = "c x m cn md ctr center centre middleline"
 
-SHORT_SIDES = ({"g": "L", "d": "R"}, {"i": "L", "d": "R"}, {"e": "L", "d": "R"}, {"s": "L", "d": "R"})
+SHORT_SIDES = tuple({left: "L", "d": "R"} for left in "gies")
 """Letters for left and right in French, Spanish, Portuguese and Italian names."""
 
 
