@@ -64,8 +64,8 @@ class TemporaryScene:
                 if _may_be_hidden(entry):
                     self._link_follower(entry)
             self._view_layer = self._scene.view_layers[0]
-            with silence_handlers():
-                self._view_layer.update()
+            # Never `view_layer.update()` here: it makes this scene's evaluation the active one,
+            # which writes every stepped frame into the user's own pose, unkeyed changes lost.
         except BaseException:
             self.remove()
             raise
