@@ -56,7 +56,14 @@ from .report_table import (
     say_subject,
 )
 from .runner import iterate_checks, run_check, run_checks
-from .settings import Settings, SettingsError, find_settings_file, read_settings, write_settings
+from .settings import (
+    Settings,
+    SettingsError,
+    find_settings_file,
+    parse_settings,
+    read_settings,
+    write_settings,
+)
 from .suppressions import (
     KeyAnchor,
     Mark,
@@ -144,6 +151,7 @@ __all__ = [
     "mark_flag",
     "pair_shots",
     "parse_marks",
+    "parse_settings",
     "parse_report",
     "read_report",
     "read_settings",

@@ -1,0 +1,276 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Trails as arrays: where a part goes, how fast, where its keys and flags lie. Draws nothing.
+
+A trail is laid out in some space: the world, the axes of another part, or the shot camera's
+picture. Its points are kept in that space, so that only one matrix changes with the current frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..core_math import Flag, Motion, Severity, State
+from .palette import colour_spacing
+
+FloatArray = NDArray[np.float64]
+
+CAMERA = "camera"
+"""The reference that stands for the shot camera."""
+
+CORNERS = np.array([(0.0, -1.0), (1.0, -1.0), (1.0, 1.0), (0.0, 1.0)], dtype=np.float32)
+"""The four corners of a stretch: which end, which side."""
+
+
+class TrailSpace(StrEnum):
+    """What a trail is drawn relative to."""
+
+    WORLD = "world"
+    PART = "part"
+    PICTURE = "picture"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trail:
+    """One part's path.
+
+    Attributes
+    ----------
+    subject, part : str
+    frames : ndarray, shape (F,)
+    points : ndarray, shape (F, 3), metres
+        In the trail's own space.
+    places : ndarray, shape (F, 3, 4) or None
+        Moves points of that space into the world at each frame; None when it is the world.
+    speeds : ndarray, shape (F,)
+        Step to the next frame, 1 for the trail's fastest.
+    keyed : ndarray of bool, shape (F,)
+    severities : ndarray, shape (F,)
+        0 for none, or the worst flag that covers the step to the next frame.
+    """
+
+    subject: str
+    part: str
+    frames: NDArray[np.int64]
+    points: FloatArray
+    places: FloatArray | None
+    speeds: FloatArray
+    keyed: NDArray[np.bool_]
+    severities: NDArray[np.int64]
+
+    def place_at(self, frame: float) -> FloatArray:
+        """Return the 4 x 4 matrix that moves the trail's points into the world at a frame."""
+        matrix = np.eye(4)
+        if self.places is not None:
+            row = int(np.clip(round(frame) - self.frames[0], 0, len(self.frames) - 1))
+            matrix[:3] = self.places[row]
+        return matrix
+
+    def world_points(self, frame: float) -> FloatArray:
+        """Return the points as they lie in the world while a frame is shown, shape (F, 3)."""
+        if self.places is None:
+            return self.points
+        matrix = self.place_at(frame)
+        return self.points @ matrix[:3, :3].T + matrix[:3, 3]
+
+
+def make_trail(
+    motion: Motion,
+    part: str,
+    flags: Iterable[Flag] = (),
+    space: TrailSpace = TrailSpace.WORLD,
+    reference: str = "hips",
+) -> Trail | None:
+    """Lay out the path of one part.
+
+    Parameters
+    ----------
+    motion : Motion
+    part : str
+    flags : iterable of Flag
+        Those of this part tint the path under their frames.
+    space : TrailSpace
+    reference : str
+        The part, or "camera", that the path is seen from when `space` is PART.
+
+    Returns
+    -------
+    Trail or None
+        None when the part was not sampled, or what it is seen from was not.
+    """
+    if not motion.has(part):
+        return None
+    heads = motion.head(part)
+    if space is TrailSpace.WORLD:
+        points, places = heads, None
+    elif space is TrailSpace.PICTURE or reference == CAMERA:
+        if motion.camera is None:
+            return None
+        axes = _to_axes(motion.camera.rotations)
+        points = _look_from(heads, motion.camera.positions, axes)
+        places = np.concatenate((axes, motion.camera.positions[:, :, None]), axis=2)
+        if space is TrailSpace.PICTURE:
+            points, places = _flatten(points, places)
+    else:
+        if not motion.has(reference) or reference == part:
+            return None
+        origin, axes = motion.head(reference), _to_axes(motion.rotation(reference))
+        points = _look_from(heads, origin, axes)
+        places = np.concatenate((axes, origin[:, :, None]), axis=2)
+    return Trail(
+        subject=motion.subject,
+        part=part,
+        frames=motion.frames,
+        points=points,
+        places=places,
+        speeds=_scale_speeds(points),
+        keyed=_mark_keys(motion, part),
+        severities=_mark_flags(motion, part, flags),
+    )
+
+
+def build_ribbons(trails: Sequence[Trail]) -> tuple[dict[str, NDArray[np.float32]], NDArray]:
+    """Return the vertex arrays and triangle indices of trails that share one matrix.
+
+    Parameters
+    ----------
+    trails : sequence of Trail
+
+    Returns
+    -------
+    dict of str to ndarray, shape (V, 2), (V, 3) or (V, 4)
+        By attribute of the ribbon shader, four vertices a step.
+    ndarray, shape (T, 3)
+    """
+    place_a, place_b, tint_a, tint_b, facts = [], [], [], [], []
+    for trail in trails:
+        points = trail.points.astype(np.float32)
+        # The last point gets a step of no length, so that its key is marked too.
+        ends = np.concatenate((points[1:], points[-1:]))
+        tints = colour_spacing(trail.speeds).astype(np.float32)
+        place_a.append(points)
+        place_b.append(ends)
+        tint_a.append(tints)
+        tint_b.append(np.concatenate((tints[1:], tints[-1:])))
+        facts.append(
+            np.stack(
+                (
+                    trail.frames,
+                    trail.keyed,
+                    trail.severities,
+                    np.zeros(len(points)),
+                ),
+                axis=1,
+            ).astype(np.float32)
+        )
+    steps = sum(len(points) for points in place_a)
+    arrays = {
+        "place_a": _repeat(place_a, 3),
+        "place_b": _repeat(place_b, 3),
+        "tint_a": _repeat(tint_a, 3),
+        "tint_b": _repeat(tint_b, 3),
+        "corner": np.tile(CORNERS, (steps, 1)),
+        "facts": _repeat(facts, 4),
+    }
+    return arrays, quad_indices(steps)
+
+
+def quad_indices(count: int) -> NDArray[np.int32]:
+    """Return the triangles of `count` quads of four vertices each, shape (2 * count, 3)."""
+    first = 4 * np.arange(count, dtype=np.int32)[:, None, None]
+    corners = np.array([[0, 1, 2], [0, 2, 3]], dtype=np.int32)
+    return (first + corners[None]).reshape(-1, 3)
+
+
+def find_nearest_frames(
+    trail_points: Mapping[int, FloatArray], mouse: tuple[float, float], reach: float
+) -> list[tuple[int, int]]:
+    """Return (trail number, row) of the points within `reach` pixels of the mouse, nearest first.
+
+    Parameters
+    ----------
+    trail_points : mapping of trail number to ndarray, shape (F, 2), pixels
+    mouse : tuple of float, pixels
+    reach : float, pixels
+    """
+    found: list[tuple[float, int, int]] = []
+    for number, points in trail_points.items():
+        distances = np.linalg.norm(points - np.asarray(mouse), axis=1)
+        for row in np.flatnonzero(distances <= reach):
+            found.append((float(distances[row]), number, int(row)))
+    return [(number, row) for _, number, row in sorted(found)]
+
+
+def _repeat(arrays: list[NDArray[np.float32]], width: int) -> NDArray[np.float32]:
+    if not arrays:
+        return np.zeros((0, width), np.float32)
+    return np.repeat(np.concatenate(arrays), 4, axis=0)
+
+
+def _scale_speeds(points: FloatArray) -> FloatArray:
+    """Return each step's length as a share of the trail's own fast steps (95th percentile)."""
+    if len(points) < 2:
+        return np.zeros(len(points))
+    steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    fast = float(np.percentile(steps, 95.0))
+    shares = steps / fast if fast > 1e-9 else np.zeros(len(steps))
+    return np.concatenate((shares, shares[-1:]))
+
+
+def _mark_keys(motion: Motion, part: str) -> NDArray[np.bool_]:
+    keyed = np.zeros(motion.frame_count, dtype=np.bool_)
+    track = motion.keys.get(part)
+    if track is not None and len(track.frames):
+        rows = np.rint(track.frames).astype(np.int64) - int(motion.frames[0])
+        keyed[rows[(rows >= 0) & (rows < len(keyed))]] = True
+    return keyed
+
+
+def _mark_flags(motion: Motion, part: str, flags: Iterable[Flag]) -> NDArray[np.int64]:
+    severities = np.zeros(motion.frame_count, dtype=np.int64)
+    first = int(motion.frames[0])
+    for flag in flags:
+        if (flag.subject, flag.part) != (motion.subject, part) or flag.state is not State.OPEN:
+            continue
+        # A flag on one frame covers the steps on both sides of it.
+        start, end = flag.start, flag.end
+        if end == start:
+            start, end = start - 1, end + 1
+        span = severities[max(0, start - first) : max(0, end - first)]
+        np.maximum(span, int(flag.severity), out=span)
+    return severities
+
+
+def _to_axes(wxyz: FloatArray) -> FloatArray:
+    """Return rotation matrices of unit quaternions, shape (F, 3, 3), columns are the axes."""
+    w, x, y, z = np.moveaxis(wxyz, -1, 0)
+    rows = (
+        (1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)),
+        (2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)),
+        (2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)),
+    )
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def _look_from(points: FloatArray, origin: FloatArray, axes: FloatArray) -> FloatArray:
+    """Return points in the axes of something that moves: shape (F, 3)."""
+    return np.einsum("fji,fj->fi", axes, points - origin)
+
+
+def _flatten(points: FloatArray, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Put points seen from the camera onto a plane that lies at each frame's own depth."""
+    depth = np.maximum(-points[:, 2], 1e-3)
+    flat = points / depth[:, None]
+    scaled = places.copy()
+    scaled[:, :, :3] *= depth[:, None, None]
+    return flat, scaled
+
+
+def worst_severity(flags: Iterable[Flag]) -> Severity | None:
+    """Return the worst severity of the open flags, None when there is none."""
+    return max((flag.severity for flag in flags if flag.state is State.OPEN), default=None)
