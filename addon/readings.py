@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from ..core_math import (
     ALL_CHECKS,
+    EVERY_CHECK,
     Check,
     Crash,
     Flag,
@@ -44,9 +45,6 @@ from .subjects import Subject, find_subjects
 
 MARKS = "fettle_marks"
 """Custom property of a scene: what people decided about its flags, and their notes."""
-
-EVERY_CHECK = "every-check"
-"""Stands in place of a check's id where a subject could not be sampled at all."""
 
 SAMPLING_SHARE = 0.6
 """Part of the progress that belongs to sampling; the rest is the checks'."""

@@ -11,6 +11,7 @@ from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
 from .findings import (
+    EVERY_CHECK,
     CannotEvaluateError,
     Crash,
     Flag,
@@ -39,6 +40,7 @@ from .report import (
     find_version,
     parse_report,
     read_report,
+    review_from_data,
     shot_from_data,
     shot_to_data,
 )
@@ -69,6 +71,7 @@ from .suppressions import (
     Mark,
     MarksError,
     Note,
+    Review,
     apply_marks,
     clear_mark,
     describe_unused,
@@ -83,6 +86,7 @@ from .whole_files import OutputError, write_whole
 
 __all__ = [
     "ALL_CHECKS",
+    "EVERY_CHECK",
     "SHAPES",
     "BodyMap",
     "BodyMapError",
@@ -111,6 +115,7 @@ __all__ = [
     "Parameter",
     "PartGuess",
     "Report",
+    "Review",
     "ReportError",
     "RotationChannels",
     "SensorFit",
@@ -155,6 +160,7 @@ __all__ = [
     "parse_report",
     "read_report",
     "read_settings",
+    "review_from_data",
     "run_check",
     "run_checks",
     "say_counts",

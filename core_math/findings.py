@@ -19,6 +19,9 @@ from .units import Unit
 ID_FRAME_STEP = 4
 """Frames are rounded to this step before they enter a flag's id, so a nudge keeps the id."""
 
+EVERY_CHECK = "every-check"
+"""Stands in place of a check's id where a subject could not be sampled at all."""
+
 
 class Severity(IntEnum):
     """How much a finding disturbs, in rising order."""

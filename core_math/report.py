@@ -17,14 +17,14 @@ import json
 import math
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 from .findings import Crash, Flag, NotEvaluated, Severity, State
 from .motion import Stage, SubjectKind
 from .reading import MappedPart, ShotReading, SubjectFacts
-from .suppressions import Note
+from .suppressions import Review, mark_from_data, mark_to_data, note_from_data
 from .units import Unit
 
 SCHEMA = "fettle.findings/1"
@@ -55,20 +55,20 @@ class Report:
     shots : tuple of ShotReading
         In the order in which they were asked for.
     errors : tuple of InputFault
-    notes : mapping of int to tuple of Note
-        The reviewer's notes, by index into `shots`.
+    reviews : mapping of int to Review
+        What people added, by index into `shots`.
     tool : str
         Version of Fettle that made it.
     """
 
     shots: tuple[ShotReading, ...]
     errors: tuple[InputFault, ...] = ()
-    notes: Mapping[int, tuple[Note, ...]] | None = None
+    reviews: Mapping[int, Review] = field(default_factory=dict)
     tool: str = ""
 
-    def notes_of(self, index: int) -> tuple[Note, ...]:
-        """Return the notes of one shot."""
-        return (self.notes or {}).get(index, ())
+    def review_of(self, index: int) -> Review:
+        """Return what people added to one shot."""
+        return self.reviews.get(index, Review())
 
 
 def find_version() -> str:
@@ -83,14 +83,14 @@ def dump_report(report: Report) -> str:
         "schema": SCHEMA,
         "tool": report.tool or find_version(),
         "shots": [
-            shot_to_data(shot, report.notes_of(index)) for index, shot in enumerate(report.shots)
+            shot_to_data(shot, report.review_of(index)) for index, shot in enumerate(report.shots)
         ],
         "errors": [{"source": e.source, "error": e.error} for e in report.errors],
     }
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
 
 
-def shot_to_data(shot: ShotReading, notes: tuple[Note, ...] = ()) -> dict[str, Any]:
+def shot_to_data(shot: ShotReading, review: Review | None = None) -> dict[str, Any]:
     """Return one shot as plain data, ready for JSON."""
     data: dict[str, Any] = {
         "source": shot.source,
@@ -107,8 +107,10 @@ def shot_to_data(shot: ShotReading, notes: tuple[Note, ...] = ()) -> dict[str, A
         ],
         "timing": {"sampling_s": _round(shot.sampling_s), "checks_s": _round(shot.checks_s)},
     }
-    if notes:
-        data["notes"] = [note.to_data() for note in notes]
+    if review is not None and review.notes:
+        data["notes"] = [note.to_data() for note in review.notes]
+    if review is not None and review.unused:
+        data["unused_marks"] = [mark_to_data(mark) for mark in review.unused]
     return data
 
 
@@ -200,19 +202,15 @@ def parse_report(text: str) -> Report:
         raise ReportError(
             f"is of another form ({schema!r}, this version reads {SCHEMA!r}); read the shot again"
         )
-    shots = list(top.each("shots"))
-    notes = {
-        index: tuple(note_from_fields(entry) for entry in shot.each("notes"))
-        for index, shot in enumerate(shots)
-        if "notes" in shot.data
-    }
+    shots = top.each("shots")
+    reviews = {index: _review_from_fields(shot) for index, shot in enumerate(shots)}
     return Report(
         shots=tuple(_shot_from_fields(shot) for shot in shots),
         errors=tuple(
             InputFault(entry.take("source", str), entry.take("error", str))
             for entry in top.each("errors")
         ),
-        notes=notes or None,
+        reviews={index: review for index, review in reviews.items() if review != Review()},
         tool=top.take("tool", str),
     )
 
@@ -350,15 +348,21 @@ def _flag_from_fields(flag: _Fields) -> Flag:
     )
 
 
-def note_from_fields(note: _Fields) -> Note:
-    """Read one of the reviewer's notes."""
-    return Note(
-        frame=note.take("frame", int),
-        text=note.take("text", str),
-        subject=note.text_or_none("subject"),
-        part=note.text_or_none("part"),
-        author=note.text_or_none("author"),
-    )
+def review_from_data(data: object) -> Review:
+    """Read notes and unused marks of one shot back; ReportError says what is wrong and where."""
+    return _review_from_fields(_Fields(data, ""))
+
+
+def _review_from_fields(shot: _Fields) -> Review:
+    kept: dict[str, list[Any]] = {"notes": [], "unused_marks": []}
+    read = {"notes": note_from_data, "unused_marks": mark_from_data}
+    for key, entries in kept.items():
+        for fields in shot.each(key) if key in shot.data else ():
+            try:
+                entries.append(read[key](fields.data))
+            except (KeyError, TypeError, ValueError) as error:
+                raise ReportError(f"{fields.where}: is damaged ({error})") from None
+    return Review(tuple(kept["notes"]), tuple(kept["unused_marks"]))
 
 
 def _refuse_constant(word: str) -> float:

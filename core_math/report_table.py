@@ -15,7 +15,7 @@ from .findings import Flag, Severity, State, sort_for_review
 from .motion import Stage, SubjectKind
 from .reading import ShotReading, SubjectFacts
 from .report import Report, flag_to_data
-from .suppressions import Note
+from .suppressions import Note, Review, describe_unused
 from .takes import Comparison, Fate
 from .units import format_quantity
 
@@ -118,14 +118,14 @@ def say_frame_rate(fps: float) -> str:
     return f"{fps:.3f}".rstrip("0").rstrip(".")
 
 
-def format_shot(shot: ShotReading, look: Look, notes: Sequence[Note] = ()) -> str:
+def format_shot(shot: ShotReading, look: Look, review: Review | None = None) -> str:
     """Write one shot as a table: frames, part, severity, sentence, what to try.
 
     Parameters
     ----------
     shot : ShotReading
     look : Look
-    notes : sequence of Note
+    review : Review, optional
 
     Returns
     -------
@@ -138,7 +138,9 @@ def format_shot(shot: ShotReading, look: Look, notes: Sequence[Note] = ()) -> st
     lines = [look.bold(shot.source), look.dim("  " + ", ".join(facts))]
     lines += [look.dim(f"  {say_subject(subject)}") for subject in shot.subjects]
     lines += ["", *format_flags(shot.flags, look, len(shot.subjects) > 1)]
-    lines += [f"  note at {note.frame}: {note.text}" for note in notes]
+    if review is not None:
+        lines += [f"  note at {note.frame}: {note.text}" for note in review.notes]
+        lines += [f"  {describe_unused(mark)}" for mark in review.unused]
     lines += ["", f"  {look.bold(say_counts(shot.flags))}"]
     lines += [look.dim(line) for line in format_unjudged(shot, look.width)]
     return "\n".join(lines)
@@ -247,7 +249,7 @@ def dump_csv(report: Report) -> str:
     for index, shot in enumerate(report.shots):
         for flag in shot.flags:
             writer.writerow(_defuse(_flag_row(shot, flag)))
-        for note in report.notes_of(index):
+        for note in report.review_of(index).notes:
             writer.writerow(_defuse(_note_row(shot, note)))
     return stream.getvalue()
 

@@ -157,6 +157,14 @@ class Note:
         return data | {key: value for key, value in optional.items() if value is not None}
 
 
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What people added to a shot: their notes, and their marks whose flag is gone."""
+
+    notes: tuple[Note, ...] = ()
+    unused: tuple[Mark, ...] = ()
+
+
 def identify(flag: Flag) -> tuple[str, str, str, str]:
     """Return what makes two flags the same kind of finding: check, code, subject and part."""
     return (flag.check, flag.code, flag.subject, flag.part)
@@ -236,7 +244,7 @@ def dump_marks(marks: Iterable[Mark], notes: Iterable[Note] = ()) -> str:
     """Write marks and notes as one line of text to keep with the scene."""
     document = {
         "schema": SCHEMA,
-        "marks": [_mark_to_data(mark) for mark in marks],
+        "marks": [mark_to_data(mark) for mark in marks],
         "notes": [note.to_data() for note in notes],
     }
     return json.dumps(document, ensure_ascii=False, allow_nan=False)
@@ -258,14 +266,15 @@ def parse_marks(text: str) -> tuple[tuple[Mark, ...], tuple[Note, ...]]:
     if schema != SCHEMA:
         raise MarksError(f"kept marks are of another form ({schema!r}, expected {SCHEMA!r})")
     try:
-        marks = tuple(_mark_from_data(data) for data in document["marks"])
-        notes = tuple(_note_from_data(data) for data in document["notes"])
+        marks = tuple(mark_from_data(data) for data in document["marks"])
+        notes = tuple(note_from_data(data) for data in document["notes"])
     except (KeyError, TypeError, ValueError) as error:
         raise MarksError(f"kept marks are damaged ({type(error).__name__}: {error})") from None
     return marks, notes
 
 
-def _mark_to_data(mark: Mark) -> dict[str, Any]:
+def mark_to_data(mark: Mark) -> dict[str, Any]:
+    """Return a mark as plain data, ready for JSON."""
     data: dict[str, Any] = {
         "check": mark.check,
         "code": mark.code,
@@ -289,7 +298,8 @@ def _mark_to_data(mark: Mark) -> dict[str, Any]:
     return data
 
 
-def _mark_from_data(data: Mapping[str, Any]) -> Mark:
+def mark_from_data(data: Mapping[str, Any]) -> Mark:
+    """Read a mark back; KeyError, TypeError or ValueError when it is damaged."""
     keys = data.get("keys")
     return Mark(
         check=str(data["check"]),
@@ -307,7 +317,8 @@ def _mark_from_data(data: Mapping[str, Any]) -> Mark:
     )
 
 
-def _note_from_data(data: Mapping[str, Any]) -> Note:
+def note_from_data(data: Mapping[str, Any]) -> Note:
+    """Read a note back; KeyError, TypeError or ValueError when it is damaged."""
     return Note(
         frame=int(data["frame"]),
         text=str(data["text"]),

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import PurePath
 
-from .findings import Flag, State
+from .findings import EVERY_CHECK, Flag, State
 from .reading import ShotReading
 from .suppressions import identify
 
@@ -173,7 +173,7 @@ def _find_reason(flag: Flag, reading: ShotReading) -> str | None:
         if (crash.check, crash.subject) == (flag.check, flag.subject):
             return f"the check failed: {crash.error}"
     for entry in reading.not_evaluated:
-        same = (entry.check, entry.subject) == (flag.check, flag.subject)
+        same = entry.subject == flag.subject and entry.check in (flag.check, EVERY_CHECK)
         if same and entry.part in (None, flag.part) and _concerns(entry.reason, flag):
             return entry.reason
     if reading.subjects and flag.subject not in {s.name for s in reading.subjects}:

@@ -23,7 +23,7 @@ from fettle.core_math.report import (
     parse_report,
     read_report,
 )
-from fettle.core_math.suppressions import Note
+from fettle.core_math.suppressions import Note, Review, mark_flag
 from fettle.core_math.units import Unit
 
 SCHEMA = json.loads(SCHEMA_PATH.read_text(encoding="utf-8"))
@@ -31,7 +31,12 @@ VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 REPORT = Report(
     shots=(SHOT,),
     errors=(InputFault("bad.blend", "bad.blend: is no .blend file"),),
-    notes={0: (Note(40, "hold this a little longer", part="head"),)},
+    reviews={
+        0: Review(
+            notes=(Note(40, "hold this a little longer", part="head"),),
+            unused=(mark_flag(HAND, State.MEANT, "a full cup", {("Rig", "hand.L"): [1, 40]}),),
+        )
+    },
 )
 
 
@@ -206,6 +211,11 @@ def test_broken_file_name_still_makes_a_document(tmp_path):
         (
             lambda d: d["shots"][0]["findings"][0].update(unit="furlong"),
             "findings[0].unit: 'furlong' is not a valid Unit",
+        ),
+        (lambda d: d["shots"][0]["notes"][0].pop("text"), "shots[0].notes[0]: is damaged"),
+        (
+            lambda d: d["shots"][0]["unused_marks"][0].update(state="open"),
+            "shots[0].unused_marks[0]: is damaged (a mark is either",
         ),
         (lambda d: d["errors"].append("x"), "errors[1]: expected an object"),
     ],

@@ -23,7 +23,7 @@ from fettle.core_math.report_table import (
     say_frame_rate,
     say_part,
 )
-from fettle.core_math.suppressions import Note
+from fettle.core_math.suppressions import Note, Review, mark_flag
 from fettle.core_math.takes import compare_readings
 
 PLAIN = Look(width=100)
@@ -53,7 +53,9 @@ def test_frame_rates_are_written_without_needless_digits(fps, words):
 
 
 def test_table_tells_frames_part_severity_sentence_and_what_to_try():
-    text = format_shot(SHOT, PLAIN, (Note(40, "hold longer"),))
+    text = format_shot(
+        SHOT, PLAIN, Review((Note(40, "hold longer"),), (mark_flag(HAND, State.DONE),))
+    )
     lines = text.splitlines()
     (row,) = [line for line in lines if "Left hand keeps" in line]
     assert re.match(r"\s+22-35\s+left hand\s+▲ clear\s+Left hand keeps its world angle", row)
@@ -63,6 +65,7 @@ def test_table_tells_frames_part_severity_sentence_and_what_to_try():
         "camera Cam",
         "try: look at the key on frame 120",
         "note at 40: hold longer",
+        "frames 22-35: marked as done, and no longer found",
         "1 glaring, 1 clear",
         "late-camera: no shot camera",
         "a fault in Fettle: strobe on Rig: ZeroDivisionError",
@@ -81,7 +84,7 @@ def test_narrow_terminal_wraps_below_the_sentence():
 
 
 def test_without_signs_the_table_is_plain_ascii():
-    assert format_shot(with_flags(HAND), Look(signs=False), ()).isascii()
+    assert format_shot(with_flags(HAND), Look(signs=False)).isascii()
 
 
 def test_colours_are_the_published_ones_and_shapes_differ():
@@ -137,7 +140,7 @@ def read_rows(text):
 
 
 def test_csv_has_a_row_for_every_flag_and_note():
-    report = Report((SHOT,), notes={0: (Note(49, "linger\nhere", "Rig", "head"),)})
+    report = Report((SHOT,), reviews={0: Review((Note(49, "linger\nhere", "Rig", "head"),))})
     pop, hand, note = read_rows(dump_csv(report))
     assert hand["source"] == "shot.blend" and hand["other_parts"] == "forearm.L"
     assert (hand["kind"], hand["start"], hand["end"], hand["peak"]) == ("flag", "22", "35", "29")

@@ -97,6 +97,7 @@ def test_retime_moves_the_old_frames():
     [
         ({"not_evaluated": (NotEvaluated("pop", "Rig", "3 frames are too few"),)}, "too few"),
         ({"not_evaluated": (NotEvaluated("pop", "Rig", "not mapped", "head"),)}, "not mapped"),
+        ({"not_evaluated": (NotEvaluated("every-check", "Rig", "no bones"),)}, "no bones"),
         ({"crashes": (Crash("pop", "Rig", "KeyError: 'x'"),)}, "the check failed"),
         ({"frame_range": (1, 100)}, "outside the frames read"),
         ({"subjects": (replace(SHOT.subjects[0], name="Cart"),)}, "subject is not in this take"),
