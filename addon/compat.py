@@ -70,3 +70,10 @@ def name_slot(data: Any) -> str:
     if data is None or not HAS_SLOTS or data.action_slot is None:
         return ""
     return str(data.action_slot.identifier)
+
+
+def share_action(source: Any, target: Any) -> None:
+    """Let another ID of the same kind play the same action, and the same slot of it."""
+    target.action = source.action
+    if HAS_SLOTS and source.action_slot is not None:
+        target.action_slot = source.action_slot

@@ -29,10 +29,11 @@ from ..core_math import (
     split_matrices,
 )
 from .animation_data import frame_factor
+from .dependencies import OBJECT, find_scene_bound
 from .key_tracks import find_rotation_bone, group_curves, read_key_tracks
 from .rig_mapping import find_part_parents, map_body
 from .subjects import SamplingError, Subject, find_object, is_animated
-from .temporary_scene import InterruptedReadingError
+from .temporary_scene import InterruptedReadingError, is_hidden_by_keys
 
 FloatArray = NDArray[np.float64]
 
@@ -79,11 +80,24 @@ def make_recorder(
     start: int,
     end: int,
     corrections: Mapping[str, str] | None = None,
+    in_scene: bool = False,
 ) -> SubjectRecorder:
-    """Make the recorder a subject needs; raises SamplingError when it cannot be sampled."""
+    """Make the recorder a subject needs; raises SamplingError when it cannot be sampled.
+
+    Parameters
+    ----------
+    in_scene : bool
+        The frames come from the user's own scene, so that what only it can show may be read.
+    """
     owner = find_object(subject)
+    scene_bound = {} if in_scene else find_scene_bound(owner)
+    if OBJECT in scene_bound:
+        raise SamplingError(
+            f"{subject.name}: {scene_bound[OBJECT]}, which only the scene itself can show; "
+            "ask for it to be read in the scene, or bake it first"
+        )
     if subject.kind is SubjectKind.ARMATURE:
-        return ArmatureRecorder(scene, subject, owner, start, end, corrections)
+        return ArmatureRecorder(scene, subject, owner, start, end, corrections, scene_bound)
     return ObjectRecorder(scene, subject, owner, start, end)
 
 
@@ -107,6 +121,8 @@ class _Placed:
         self.factor = frame_factor(scene)
         self.world = np.empty((len(self.frames), 4, 4))
         self.instancer = self._find_instancer()
+        self._blinks = is_hidden_by_keys(owner)
+        self._hidden = np.zeros(len(self.frames), dtype=np.bool_)
 
     def _find_instancer(self) -> bpy.types.Object | None:
         if self.subject.instancer is None:
@@ -130,7 +146,30 @@ class _Placed:
             origin[:3, 3] = -np.array(self.instancer.instance_collection.instance_offset)
             matrix = outer @ origin @ matrix
         self.world[row] = matrix
+        self._hidden[row] = self._blinks and evaluated.hide_viewport
         return evaluated
+
+    def find_seen(self) -> slice:
+        """Return the rows to judge: all, or the longest stretch on which keys do not hide it.
+
+        Blender does not evaluate what is hidden, so there is nothing to read on other frames.
+        """
+        edges = np.flatnonzero(np.diff(np.concatenate(([True], self._hidden, [True])).astype(int)))
+        spans = edges.reshape(-1, 2)
+        if not len(spans):
+            raise SamplingError(
+                f"{self.subject.name}: keys hide it on all frames; show it in the viewport"
+            )
+        first, stop = spans[np.argmax(spans[:, 1] - spans[:, 0])]
+        return slice(int(first), int(stop))
+
+    def say_hidden(self) -> str:
+        """Return what is to be told of hidden frames, empty when there are none."""
+        if not self._hidden.any():
+            return ""
+        seen = self.find_seen()
+        first, last = self.frames[seen][0], self.frames[seen][-1]
+        return f"; keys hide it elsewhere, so frames {first}-{last} were read"
 
 
 class ArmatureRecorder(_Placed):
@@ -144,6 +183,7 @@ class ArmatureRecorder(_Placed):
         start: int,
         end: int,
         corrections: Mapping[str, str] | None,
+        scene_bound: Mapping[str, str],
     ) -> None:
         super().__init__(scene, subject, owner, start, end)
         _check_armature(subject, owner)
@@ -153,7 +193,18 @@ class ArmatureRecorder(_Placed):
                 f"{subject.name}: none of its {len(owner.data.bones)} bones could be taken for a "
                 "part of a body; say in the body map which bone is which"
             )
-        self.parts = list(self.map.parts)
+        self.dropped = {
+            part: f"{scene_bound[entry.bone]}, not seen outside its scene"
+            for part, entry in self.map.parts.items()
+            if entry.bone in scene_bound
+        }
+        self.parts = [part for part in self.map.parts if part not in self.dropped]
+        if not self.parts:
+            part, reason = next(iter(self.dropped.items()))
+            raise SamplingError(
+                f"{subject.name}: no part is left to read ({part}: {reason}); "
+                "ask for it to be read in the scene, or bake it first"
+            )
         data: Any = owner.data
         numbers = {bone.name: row for row, bone in enumerate(owner.pose.bones)}
         self._bone_names = [self.map.parts[part].bone for part in self.parts]
@@ -180,7 +231,8 @@ class ArmatureRecorder(_Placed):
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Motion:
         """Make the Motion of all frames."""
-        matrices = self.world[:, np.newaxis] @ self._pose
+        seen = self.find_seen()
+        matrices = self.world[seen, np.newaxis] @ self._pose[seen]
         heads, turned = split_matrices(matrices)
         reach = matrices[..., :3, 1] * self._lengths[:, np.newaxis]
         tails = heads + reach
@@ -189,18 +241,19 @@ class ArmatureRecorder(_Placed):
         motion = build_motion(
             subject=self.subject.name,
             kind=SubjectKind.ARMATURE,
-            frames=self.frames,
+            frames=self.frames[seen],
             fps=self.fps,
             parts=self.parts,
-            parents=find_part_parents(self.map),
+            parents=find_part_parents(self.map, self.parts),
             heads=heads,
             tails=tails,
             rotations_wxyz=turned,
             keys=read_key_tracks(self.owner, self._bones_of(), self.factor),
-            channels=self._finish_channels(),
-            camera=camera,
-            cuts=cuts,
+            channels=self._finish_channels(seen),
+            camera=_cut_camera(camera, seen),
+            cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,
+            dropped=self.dropped,
         )
         _check_size(motion)
         ground = find_ground_height(
@@ -216,7 +269,7 @@ class ArmatureRecorder(_Placed):
             stage=motion.stage,
             cadence=motion.cadence,
             route=EXACT,
-            route_reason="every bone as Blender evaluates it",
+            route_reason="every bone as Blender evaluates it" + self.say_hidden(),
             height_m=motion.height,
             parts={
                 part: MappedPart(entry.bone, entry.confidence)
@@ -227,7 +280,9 @@ class ArmatureRecorder(_Placed):
 
     def _bones_of(self) -> dict[str, list[str]]:
         """Return for each part its bone and its controls; the object itself moves the root."""
-        bones = {part: [entry.bone, *entry.controls] for part, entry in self.map.parts.items()}
+        bones = {
+            part: [self.map.parts[part].bone, *self.map.parts[part].controls] for part in self.parts
+        }
         if "root" in bones:
             bones["root"].append("")
         return bones
@@ -247,10 +302,10 @@ class ArmatureRecorder(_Placed):
             self._modes[part] = mode
             self._channels[part] = (keyed, channel, np.empty((len(self.frames), width)))
 
-    def _finish_channels(self) -> dict[str, RotationChannels]:
+    def _finish_channels(self, seen: slice) -> dict[str, RotationChannels]:
         finished = {}
         for part, (_, channel, values) in self._channels.items():
-            shown = values.copy()
+            shown = values[seen].copy()
             if channel == "rotation_euler":
                 shown = np.degrees(shown)
             elif channel == "rotation_axis_angle":
@@ -288,17 +343,19 @@ class ObjectRecorder(_Placed):
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Motion:
         """Make the Motion of all frames."""
-        origins, turned = split_matrices(self.world)
-        largest = np.linalg.norm(self.world[:, :3, :3], axis=-2).max()
+        seen = self.find_seen()
+        world = self.world[seen]
+        origins, turned = split_matrices(world)
+        largest = np.linalg.norm(world[:, :3, :3], axis=-2).max()
         size = float(self._size * largest) * self.metres
         heads = origins * self.metres
-        up = self.world[:, :3, 2] / np.maximum(
-            np.linalg.norm(self.world[:, :3, 2], axis=-1, keepdims=True), 1e-12
+        up = world[:, :3, 2] / np.maximum(
+            np.linalg.norm(world[:, :3, 2], axis=-1, keepdims=True), 1e-12
         )
         motion = build_motion(
             subject=self.subject.name,
             kind=SubjectKind.OBJECT,
-            frames=self.frames,
+            frames=self.frames[seen],
             fps=self.fps,
             parts=["root"],
             parents=[-1],
@@ -306,9 +363,9 @@ class ObjectRecorder(_Placed):
             tails=(heads + 0.5 * size * up)[:, np.newaxis],
             rotations_wxyz=turned[:, np.newaxis],
             keys=read_key_tracks(self.owner, {"root": [""]}, self.factor),
-            channels=self._finish_channels(),
-            camera=camera,
-            cuts=cuts,
+            channels=self._finish_channels(seen),
+            camera=_cut_camera(camera, seen),
+            cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,
             height=size,
         )
@@ -323,18 +380,26 @@ class ObjectRecorder(_Placed):
             stage=motion.stage,
             cadence=motion.cadence,
             route=EXACT,
-            route_reason="the object as Blender evaluates it",
+            route_reason="the object as Blender evaluates it" + self.say_hidden(),
             height_m=motion.height,
             parts={"root": MappedPart(self.owner.name, 1.0)},
         )
 
-    def _finish_channels(self) -> dict[str, RotationChannels]:
-        shown = self._turns.copy()
+    def _finish_channels(self, seen: slice) -> dict[str, RotationChannels]:
+        shown = self._turns[seen].copy()
         if self._channel == "rotation_euler":
             shown = np.degrees(shown)
         elif self._channel == "rotation_axis_angle":
             shown[:, 0] = np.degrees(shown[:, 0])
         return {"root": RotationChannels(self.owner.rotation_mode, shown)}
+
+
+def _cut_camera(camera: ShotCamera | None, seen: slice) -> ShotCamera | None:
+    return camera.slice(seen.start, seen.stop) if camera is not None else None
+
+
+def _cut_cuts(cuts: tuple[int, ...], frames: NDArray[np.int64]) -> tuple[int, ...]:
+    return tuple(cut for cut in cuts if frames[0] < cut <= frames[-1])
 
 
 def _check_armature(subject: Subject, owner: bpy.types.Object) -> None:

@@ -8,7 +8,7 @@ because the armature is linked, they are kept on the scene under the armature's 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import bpy
@@ -51,10 +51,16 @@ def map_body(
         raise SamplingError(f"{armature.name}: {error}") from None
 
 
-def find_part_parents(body_map: BodyMap) -> list[int]:
-    """Return for each part the row of the part it hangs from, -1 for none."""
-    rows = {part: row for row, part in enumerate(body_map.parts)}
-    return [rows.get(guess.parent, -1) for guess in body_map.parts.values()]
+def find_part_parents(body_map: BodyMap, parts: Sequence[str]) -> list[int]:
+    """Return for each of the parts the row of the nearest of them it hangs from, -1 for none."""
+    rows = {part: row for row, part in enumerate(parts)}
+    parents = []
+    for part in parts:
+        above = body_map.parts[part].parent
+        while above and above not in rows:
+            above = body_map.parts[above].parent if above in body_map.parts else ""
+        parents.append(rows.get(above, -1))
+    return parents
 
 
 def _map_bones(

@@ -29,7 +29,7 @@ from ..core_math import CannotEvaluateError, Motion, MotionError, Stage, Subject
 from .recorders import SubjectRecorder, make_recorder
 from .sampling_camera import CameraRecorder, choose_cameras, find_cuts, list_camera_objects
 from .subjects import SamplingError, Subject
-from .temporary_scene import InterruptedReadingError, TemporaryScene, silence_handlers
+from .temporary_scene import InterruptedReadingError, SceneItself, TemporaryScene
 
 __all__ = [
     "Failure",
@@ -79,6 +79,7 @@ def sample_subject(
     camera: str | None = None,
     stage: Stage | None = None,
     corrections: Mapping[str, str] | None = None,
+    in_scene: bool = False,
 ) -> Sample:
     """Sample one subject over the frames first .. last, both included.
 
@@ -95,6 +96,7 @@ def sample_subject(
         camera=camera,
         stages={subject.name: stage} if stage is not None else None,
         corrections={subject.name: corrections} if corrections is not None else None,
+        in_scene=in_scene,
     )
     if shot.failures:
         raise SamplingError(shot.failures[0].message)
@@ -110,6 +112,7 @@ def sample_shot(
     camera: str | None = None,
     stages: Mapping[str, Stage] | None = None,
     corrections: Mapping[str, Mapping[str, str]] | None = None,
+    in_scene: bool = False,
 ) -> ShotSamples:
     """Sample several subjects in one go; see `iterate_sampling`."""
     return run_sampling(
@@ -121,6 +124,7 @@ def sample_shot(
             camera=camera,
             stages=stages,
             corrections=corrections,
+            in_scene=in_scene,
             budget_ms=float("inf"),
         )
     )
@@ -144,6 +148,7 @@ def iterate_sampling(
     camera: str | None = None,
     stages: Mapping[str, Stage] | None = None,
     corrections: Mapping[str, Mapping[str, str]] | None = None,
+    in_scene: bool = False,
     budget_ms: float = 8.0,
 ) -> Generator[float, None, ShotSamples]:
     """Sample subjects in slices; close the generator to stop.
@@ -161,6 +166,10 @@ def iterate_sampling(
         The user's word on the stage.
     corrections : mapping of subject name to corrections of its body map, optional
         In place of those kept in the file.
+    in_scene : bool
+        Step the user's own scene and go back, in place of a temporary one: shows what follows a
+        simulation or the scene's own clock, and loses poses that were not keyed. Left off, such
+        parts are left out with the reason.
     budget_ms : float
         How long a slice may take before the caller has its turn.
 
@@ -192,35 +201,27 @@ def iterate_sampling(
     for subject in subjects:
         try:
             said = (corrections or {}).get(subject.name)
-            recorders.append(make_recorder(scene, subject, start, end, said))
+            recorders.append(make_recorder(scene, subject, start, end, said, in_scene))
         except SamplingError as error:
             failures.append(Failure(subject, str(error)))
     needed = list_camera_objects(looking)
     for recorder in recorders:
         needed += recorder.list_objects()
 
-    with silence_handlers():
-        temporary = TemporaryScene(scene, needed) if recorders else None
+    stage_set = SceneItself(scene, view_layer) if in_scene else TemporaryScene(scene, needed)
     try:
-        row = 0
-        while temporary is not None and row <= end - start:
-            temporary.check()
-            with silence_handlers():
-                while row <= end - start:
-                    depsgraph = temporary.step(start + row)
-                    camera_recorder.record(row, depsgraph)
-                    for recorder in recorders:
-                        recorder.record(row, depsgraph)
-                    row += 1
-                    if (time.perf_counter() - started) * 1e3 >= budget_ms:
-                        break
-            if row <= end - start:
+        for row in range(end - start + 1) if recorders else ():
+            if (time.perf_counter() - started) * 1e3 >= budget_ms:
                 worked += time.perf_counter() - started
                 yield row / (end - start + 1)
                 started = time.perf_counter()
+                stage_set.check()
+            depsgraph = stage_set.step(start + row)
+            camera_recorder.record(row, depsgraph)
+            for recorder in recorders:
+                recorder.record(row, depsgraph)
     finally:
-        if temporary is not None:
-            temporary.remove()
+        stage_set.remove()
 
     shot_camera = camera_recorder.finish(metres_per_unit(scene))
     samples: list[Sample] = []

@@ -76,7 +76,8 @@ def find_subjects(scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> li
     never do. Linked and overridden objects count, those inside instanced collections too.
     """
     movers = _Movers()
-    objects = [entry for entry in view_layer.objects if entry.name in scene.objects]
+    # A layer that was not synchronised yet still lists what has left it.
+    objects = [entry for entry in view_layer.objects if entry is not None]
     controls = _list_rig_targets(objects)
     found = []
     for entry in objects:

@@ -17,6 +17,7 @@ from typing import Any
 
 import bpy
 
+from . import compat
 from .animation_data import list_drivers, list_played_curves
 
 MARK = "fettle_temporary"
@@ -28,6 +29,41 @@ SILENCED = (
     "depsgraph_update_pre",
     "depsgraph_update_post",
 )
+
+
+class SceneItself:
+    """The user's own scene, stepped and put back: only for what no other scene can show.
+
+    Whatever was posed and not keyed is lost when its frame changes, so this is done on request
+    alone. Frame handlers of other add-ons run, as they may be what moves the subject.
+
+    Parameters
+    ----------
+    scene : bpy.types.Scene
+    view_layer : bpy.types.ViewLayer
+        Which one is evaluated.
+    """
+
+    def __init__(self, scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> None:
+        self._era = _Era.now
+        self._scene, self._view_layer = scene, view_layer
+        self._frame, self._subframe = scene.frame_current, scene.frame_subframe
+
+    def check(self) -> None:
+        """Raise InterruptedReadingError when the file has changed under the scene."""
+        _check_era(self._era)
+
+    def step(self, frame: int) -> bpy.types.Depsgraph:
+        """Go to a frame and return the dependency graph that holds it."""
+        self._scene.frame_set(frame)
+        self._view_layer.update()
+        depsgraph: Any = self._view_layer.depsgraph
+        return depsgraph
+
+    def remove(self) -> None:
+        """Go back to the frame the user was on, unless another file is open by now."""
+        if self._era == _Era.now:
+            self._scene.frame_set(self._frame, subframe=self._subframe)
 
 
 class InterruptedReadingError(RuntimeError):
@@ -59,9 +95,10 @@ class TemporaryScene:
             self._scene = bpy.data.scenes.new("Fettle reading")
             self._scene[MARK] = self._token
             _copy_clock(scene, self._scene)
+            _copy_properties(scene, self._scene)
             for entry in dict.fromkeys(objects):
                 self._scene.collection.objects.link(entry)
-                if _may_be_hidden(entry):
+                if entry.hide_viewport or is_hidden_by_keys(entry):
                     self._link_follower(entry)
             self._view_layer = self._scene.view_layers[0]
             # Never `view_layer.update()` here: it makes this scene's evaluation the active one,
@@ -72,13 +109,12 @@ class TemporaryScene:
 
     def check(self) -> None:
         """Raise InterruptedReadingError when the file has changed under the scene."""
-        if self._era != _Era.now:
-            raise InterruptedReadingError("the file was saved, undone or loaded during the reading")
+        _check_era(self._era)
 
-    def step(self, frame: int, subframe: float = 0.0) -> bpy.types.Depsgraph:
-        """Evaluate a frame and return the dependency graph that holds it."""
-        self.check()
-        self._scene.frame_set(frame, subframe=subframe)
+    def step(self, frame: int) -> bpy.types.Depsgraph:
+        """Evaluate a frame, nobody's handlers being told, and return the graph that holds it."""
+        with silence_handlers():
+            self._scene.frame_set(frame)
         return self._view_layer.depsgraph
 
     def remove(self) -> None:
@@ -144,6 +180,18 @@ def unregister() -> None:
     remove_leftovers()
 
 
+def is_hidden_by_keys(entry: bpy.types.Object) -> bool:
+    """Say whether curves or a driver hide the object from the viewport for a while."""
+    paths = [played.curve.data_path for played in list_played_curves(entry)]
+    paths += [curve.data_path for curve in list_drivers(entry)]
+    return "hide_viewport" in paths
+
+
+def _check_era(era: int) -> None:
+    if era != _Era.now:
+        raise InterruptedReadingError("the file was saved, undone or loaded during the reading")
+
+
 @bpy.app.handlers.persistent
 def _end_readings(*_: Any) -> None:
     _Era.now += 1
@@ -167,14 +215,6 @@ def _guards() -> list[tuple[str, Any]]:
     ]
 
 
-def _may_be_hidden(entry: bpy.types.Object) -> bool:
-    if entry.hide_viewport:
-        return True
-    paths = [played.curve.data_path for played in list_played_curves(entry)]
-    paths += [curve.data_path for curve in list_drivers(entry)]
-    return "hide_viewport" in paths
-
-
 def _copy_clock(source: bpy.types.Scene, target: bpy.types.Scene) -> None:
     for name in ("fps", "fps_base", "frame_map_old", "frame_map_new"):
         setattr(target.render, name, getattr(source.render, name))
@@ -183,6 +223,16 @@ def _copy_clock(source: bpy.types.Scene, target: bpy.types.Scene) -> None:
         setattr(target.unit_settings, name, getattr(source.unit_settings, name))
     target.use_gravity = source.use_gravity
     target.gravity = source.gravity
+
+
+def _copy_properties(source: bpy.types.Scene, target: bpy.types.Scene) -> None:
+    """Copy what drivers may read of "the active scene": its custom properties and their curves."""
+    for name, value in source.items():
+        if isinstance(value, (bool, int, float)):
+            target[name] = value
+    data = source.animation_data
+    if data is not None and data.action is not None:
+        compat.share_action(data, target.animation_data_create())
 
 
 def _remove_marked(token: str) -> None:

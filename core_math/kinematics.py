@@ -20,7 +20,8 @@ def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
 
     Where something is scaled to nothing its matrix holds no rotation; such frames take that of
     the nearest earlier frame that has one, or the nearest later one, so that a thing that is
-    scaled away for a while does not seem to jump.
+    scaled away for a while does not seem to jump. Shear and mirroring are no rotations either:
+    the direction of the second axis (along a bone) is kept, the third is made square to it.
 
     Parameters
     ----------
@@ -36,13 +37,27 @@ def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """
     m = np.asarray(matrices, dtype=np.float64)
     axes = m[..., :3, :3]
-    turned = rotations.from_matrices(axes)
-    flat = np.any(np.linalg.norm(axes, axis=-2) < SMALLEST_SCALE, axis=-1)
+    square, flat = _make_square(axes)
+    turned = rotations.from_matrices(square)
     if np.any(flat):
         turned = _fill_from_neighbours(turned, ~flat)
     turned = rotations.make_continuous(turned)
     turned[~np.isfinite(axes).all(axis=(-1, -2))] = np.nan
     return m[..., :3, 3].copy(), turned
+
+
+def _make_square(axes: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return rotation matrices from any axes, and where these span no space."""
+    along, across = axes[..., :, 1], axes[..., :, 2]
+    y_length = np.linalg.norm(along, axis=-1, keepdims=True)
+    y = along / np.where(y_length > SMALLEST_SCALE, y_length, 1.0)
+    z = across - np.sum(across * y, axis=-1, keepdims=True) * y
+    z_length = np.linalg.norm(z, axis=-1, keepdims=True)
+    z = z / np.where(z_length > SMALLEST_SCALE, z_length, 1.0)
+    flat = (y_length[..., 0] < SMALLEST_SCALE) | (z_length[..., 0] < SMALLEST_SCALE)
+    square = np.stack((np.cross(y, z), y, z), axis=-1)
+    square[flat] = np.eye(3)
+    return square, flat
 
 
 def _fill_from_neighbours(values: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
