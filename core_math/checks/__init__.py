@@ -3,7 +3,7 @@
 """One judgement per file; this list is the only place that knows them all, in their order."""
 
 from ..check import Check
-from . import idle_chest, ik_lock
+from . import copied_strands, idle_chest, ik_lock
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
@@ -12,5 +12,6 @@ ALL_CHECKS: tuple[Check, ...] = (
     idle_chest.CHECK,
     # Feet and weight
     # Between parts
+    copied_strands.CHECK,
     # Camera and staging
 )

@@ -1,0 +1,78 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Likeness of chains: Procrustes by SciPy, known offsets, and whatever shape comes in."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.spatial import procrustes
+from scipy.spatial.transform import Rotation
+
+from fettle.core_math.measures import strands
+
+OFFSETS = np.arange(-6, 7)
+
+
+def wave(frames, fps=24.0, hertz=1.0, late=0.0, seed=0):
+    t = np.arange(frames) / fps - late
+    random = np.random.default_rng(seed)
+    axes = random.normal(size=(3, 3))
+    joints = [
+        20.0 * np.sin(2 * np.pi * hertz * t + j)[:, None] * axes[0]
+        + 9.0 * np.sin(4.6 * np.pi * hertz * t + 2 * j)[:, None] * axes[1]
+        + 4.0 * np.cos(2.9 * np.pi * hertz * t - j)[:, None] * axes[2]
+        for j in range(3)
+    ]
+    return np.stack(joints, axis=1)
+
+
+def test_likeness_is_the_procrustes_fit():
+    # scipy.spatial.procrustes: disparity = 1 - (sum of singular values)^2 of the normalised pair.
+    random = np.random.default_rng(1)
+    one = wave(24)[:, :1]
+    other = one + random.normal(scale=6.0, size=one.shape)
+    ours = strands.find_copies(one, other, 24, 24, np.array([0])).likeness[0]
+    *_, disparity = procrustes(one[:, 0], other[:, 0])
+    assert ours == pytest.approx(np.sqrt(1.0 - disparity), abs=1e-9)
+
+
+@pytest.mark.parametrize("mirror", [False, True])
+def test_turned_scaled_or_mirrored_copy_has_likeness_one(mirror):
+    one = wave(60)
+    other = Rotation.random(random_state=2).apply(one.reshape(-1, 3)).reshape(one.shape) * 0.7
+    if mirror:
+        other = other * [1.0, -1.0, -1.0]
+    copies = strands.find_copies(one, other, 24, 6, OFFSETS)
+    assert copies.likeness == pytest.approx(1.0, abs=1e-9)
+    assert copies.offset[1:-1] == pytest.approx(0.0, abs=0.05)
+    assert copies.other_spread / copies.spread == pytest.approx(0.7)
+
+
+@pytest.mark.parametrize("late", [1.0, 2.5, 4.0])
+def test_offset_of_a_late_copy_is_found(late):
+    copies = strands.find_copies(wave(96), wave(96, late=late / 24.0), 48, 12, OFFSETS)
+    assert copies.offset[1:-2] == pytest.approx(late, abs=0.15)
+
+
+def test_rest_orientation_drops_out_of_the_turns():
+    turns = Rotation.from_rotvec(wave(30)[:, 0], degrees=True)
+    plain = turns.as_quat(scalar_first=True)[:, None]
+    rested = (Rotation.random(random_state=3) * turns).as_quat(scalar_first=True)[:, None]
+    one, other = strands.turn_vectors(plain), strands.turn_vectors(rested)
+    assert one == pytest.approx(other, abs=1e-9)
+
+
+@given(
+    frames=st.integers(1, 60),
+    joints=st.integers(1, 4),
+    window=st.integers(4, 30),
+    scale=st.sampled_from([0.0, 1e-3, 1.0, 1e3]),
+    seed=st.integers(0, 99),
+)
+def test_anything_gives_a_likeness_between_nought_and_one(frames, joints, window, scale, seed):
+    random = np.random.default_rng(seed)
+    one, other = random.normal(size=(2, frames, joints, 3)) * scale
+    copies = strands.find_copies(one, other, window, 5, OFFSETS)
+    assert np.all((copies.likeness >= 0.0) & (copies.likeness <= 1.0 + 1e-9))
+    assert np.all(np.abs(copies.offset) <= 6.5)
