@@ -76,7 +76,7 @@ def find_strands(skeleton: Skeleton, mapped: Mapping[int, str]) -> list[list[Fou
         if id(joint) in attached or reading.roles & _RIG_ROLES:
             continue
         hangs = [attached[id(a)] for a in joint.ancestors() if id(a) in attached]
-        if mapped and not hangs and not (joint.parent is None and reading.kind == "strand"):
+        if not hangs and reading.kind != "strand":
             continue
         if reading.kind != "strand" and hangs and split_part(hangs[0])[0] in _ENDS:
             continue

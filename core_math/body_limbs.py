@@ -60,9 +60,9 @@ def infer_sides(skeleton: Skeleton) -> None:
         if joint.side or not limb_words & joint.reading.scores.keys():
             continue
         line = [joint, *joint.ancestors()]
-        told = next((above.side for above in line if above.side), "")
+        told = next((above for above in line if above.side), None)
         if told:
-            joint.side = told
+            joint.side, joint.sureness = told.side, told.sureness
             continue
         limb = [above for above in line if limb_words & above.reading.scores.keys()]
         top = limb[-1]

@@ -31,13 +31,13 @@ _PLAIN = {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "AE", "œ": "oe", 
 
 # The most telling word of a name wins: a finger over the hand it sits on, a foot over its leg.
 _TELLING = (
-    "thumb index middle ring pinky finger palm toe ball ankle foot paw knee shin thigh leg legjp "
-    "hipjoint hip hand wrist elbow forearm upperarm arm clavicle shoulder head neck chest "
+    "thumb index middle ring pinky finger palm toe ball ankle foot paw knee shin thigh hipjoint "
+    "hip leg legjp hand wrist elbow forearm upperarm clavicle shoulder arm head neck chest "
     "upperbody abdomen spine waist torso hips sidedhand centre root"
 ).split()
 _DIGITS = frozenset("thumb index middle ring pinky finger palm".split())
 _VAGUE_DIGITS = frozenset("middle mid index ring little small medio".split())
-_LIMBS = frozenset(
+LIMB_CONCEPTS = frozenset(
     "toe ball ankle foot paw knee shin thigh leg legjp hip hand wrist elbow forearm upperarm arm "
     "clavicle shoulder".split()
 )
@@ -293,7 +293,7 @@ def _read(
     for word in groups:
         if word.isdigit():
             numbers.append(word)
-        elif word in ROLE_WORDS and not (word == "master" and len(groups) == 1):
+        elif word in ROLE_WORDS and not (word in PART_WORDS and len(groups) == 1):
             roles.add(ROLE_WORDS[word])
             continue
         elif word in PART_WORDS:
@@ -306,7 +306,7 @@ def _read(
             stem.append(word)
     reading = NameReading(name, side, numbers=tuple(numbers), roles=frozenset(roles))
     reading.stem = tuple(stem) or groups
-    if "back" in groups and any(c in _LIMBS for c in concepts):
+    if "back" in groups and any(c in LIMB_CONCEPTS for c in concepts):
         modifiers.add("rear")
         concepts = [c for c in concepts if c != "spine"]
     concept = _choose_concept(concepts, modifiers, groups)
@@ -316,14 +316,12 @@ def _read(
         reading.kind = kinds[0]
     elif concept:
         reading.kind = "part"
-        if concept in _LIMBS and "front" in modifiers:
+        if concept in LIMB_CONCEPTS and "front" in modifiers:
             reading.kind = "front"
         table = _SIDED if side else {**_SIDED, **_MIDDLE}
         reading.scores = table.get(concept, {})
         if numbers and concept in _NUMBERED:
             reading.scores = _NUMBERED[concept]
-    elif not stem and not numbers and "parent" in roles:
-        reading.kind, reading.concept, reading.scores = "part", "root", {"root": 0.8}
     return reading
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from .body_controls import choose_selectable, find_controls, find_turning_bone
 from .body_ends import find_fingers, find_strands
 from .body_limbs import ARM, LEG, NAMELESS_CONFIDENCE, Found, find_limb, find_shoulders, infer_sides
 from .body_skeleton import BodyMapError, Bone, Joint, Skeleton, build_skeleton
@@ -21,7 +22,6 @@ from .body_structure import find_limbs_by_structure
 from .body_trunk import find_root, find_trunk
 from .body_vocabulary import (
     CANONICAL_PARTS,
-    FINGER_PARTS,
     LIMBS,
     SIDES,
     STRAND,
@@ -56,9 +56,7 @@ __all__ = [
 ]
 
 _NOT_DEFORMING = 0.7
-_NO_CONTROL = frozenset(("mechanism", "original", "deform"))
 _BACKSTAGE = frozenset(("mechanism", "pole"))
-_EFFECTORS = frozenset(("hand", "foot", "toe"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +76,9 @@ class PartGuess:
         The bone to select for this part: `bone` itself, or a control when that one is hidden.
     parent : str
         The part this one hangs from, "" for none.
+    turn : str
+        The bone whose rotation is the whole joint's. It differs from `bone` where the mesh's limb
+        is cut in segments, the first of which leaves out the twist; both sit at the joint.
     """
 
     bone: str
@@ -86,6 +87,7 @@ class PartGuess:
     controls: tuple[str, ...] = ()
     select: str = ""
     parent: str = ""
+    turn: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,10 +148,10 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
         _fill_gaps(found, _find_body(skeleton.restricted(visible)))
     hips = found.get("hips")
     at_hips = next((j for j in skeleton.joints if hips and j.bone == hips.joint.bone), None)
-    root = find_root(skeleton, at_hips) if found else None
+    root = find_root(skeleton, at_hips) if _has_body(found) else None
     if root and root.joint.bone not in {entry.joint.bone for entry in found.values()}:
         found["root"] = root
-    controls = _find_controls(skeleton, found)
+    controls = find_controls(skeleton, found)
     parents = _find_parents(skeleton, found)
     parts = {}
     for part in sort_parts(found):
@@ -160,8 +162,9 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
             confidence=round(min(entry.confidence, 0.99), 3),
             why=entry.why,
             controls=controls.get(part, ()),
-            select=_choose_selectable(bones, entry.joint.bone, controls.get(part, ())),
+            select=choose_selectable(bones, entry.joint.bone, controls.get(part, ())),
             parent=parents[part],
+            turn=find_turning_bone(skeleton, part, entry.joint),
         )
     return BodyMap(parts, tuple(part for part in CANONICAL_PARTS if part not in parts))
 
@@ -205,7 +208,8 @@ def apply_corrections(
                 confidence=1.0,
                 why="chosen by the user",
                 controls=tuple(c for c in controls if c != name),
-                select=_choose_selectable(bones, known[name], controls),
+                select=choose_selectable(bones, known[name], controls),
+                turn=name,
             )
     ordered = sort_parts(parts)
     owner = {parts[part].bone: part for part in ordered}
@@ -282,8 +286,6 @@ def _find_body(skeleton: Skeleton) -> dict[str, Found]:
     for limbs in (arms, legs):
         for side, limb in limbs.items():
             found.update({f"{label}.{side}": entry for label, entry in limb.items()})
-    if not found:
-        return {}
     for side in SIDES:
         if f"hand.{side}" in found:
             fingers = find_fingers(skeleton, found[f"hand.{side}"].joint)
@@ -300,6 +302,10 @@ def _doubt(entry: Found, part: str) -> Found:
     if part in entry.joint.reading.scores:
         return entry
     return replace(entry, confidence=min(entry.confidence, NAMELESS_CONFIDENCE))
+
+
+def _has_body(found: Mapping[str, Found]) -> bool:
+    return any(part == "hips" or limb_of(part) for part in found)
 
 
 def _rebind(limb: Mapping[str, Found], back: Mapping[int, Joint]) -> dict[str, Found]:
@@ -328,64 +334,6 @@ def _fill_gaps(found: dict[str, Found], among_all: Mapping[str, Found]) -> None:
             confidence=entry.confidence * _NOT_DEFORMING,
             why=f"{entry.why}, though it moves no mesh",
         )
-
-
-def _find_controls(skeleton: Skeleton, found: Mapping[str, Found]) -> dict[str, tuple[str, ...]]:
-    """Find the bones an animator keys for each part: the joint's own, and those named for it."""
-    bones, readings = skeleton.bones, skeleton.readings
-    standing = {entry.joint.bone: part for part, entry in found.items()}
-    by_part: dict[str, list[int]] = {part: [] for part in found}
-    for joint in skeleton.joints:
-        part = next((standing[i] for i in joint.members if i in standing), "")
-        if not part:
-            if joint.deform:
-                continue
-            part = _named_part(joint, found)
-        if part:
-            by_part[part].extend(
-                i
-                for i in joint.members
-                if i not in standing and not readings[i].roles & _NO_CONTROL and not bones[i].deform
-            )
-
-    def rank(index: int, part: str) -> tuple[bool, bool, bool, bool, bool, str]:
-        roles = readings[index].roles
-        effector = split_part(part)[0] in _EFFECTORS
-        return (
-            not bones[index].animated,
-            bones[index].hidden,
-            bool(roles & {"pole", "parent", "tweak"}),
-            ("ik" in roles) != effector,
-            readings[index].kind != "part",
-            bones[index].name,
-        )
-
-    return {
-        part: tuple(bones[i].name for i in sorted(indices, key=lambda i: rank(i, part)))
-        for part, indices in by_part.items()
-        if indices
-    }
-
-
-def _named_part(joint: Joint, found: Mapping[str, Found]) -> str:
-    """Return the part a control is named for, "" when its name tells none."""
-    reading = joint.reading
-    scores: Mapping[str, float] = reading.scores
-    if reading.kind == "heel" and reading.concept in ("foot", "toe", "ankle"):
-        scores = {"foot": 1.0}
-    elif reading.kind != "part" or reading.roles & _NO_CONTROL:
-        return ""
-    if reading.concept in ("torso", "centre"):
-        scores = {"hips": 1.0}
-    best = max(scores, key=lambda label: scores[label], default="")
-    if not best or scores[best] < 0.6:
-        return ""
-    side = joint.side if best not in ("hips", "spine", "chest", "neck", "head", "root") else ""
-    part = join_part(best, side)
-    if best in (*FINGER_PARTS, "spine", "neck") and reading.numbers:
-        number = int(reading.numbers[-1])
-        part = join_part(best, side, max(1, number)) if best in FINGER_PARTS else part
-    return part if part in found else ""
 
 
 def _find_parents(skeleton: Skeleton, found: Mapping[str, Found]) -> dict[str, str]:
@@ -422,11 +370,3 @@ def _parent_after_correction(
     while at >= 0 and bones[at].name not in owner:
         at = bones[at].parent
     return _settle_parent(part, owner[bones[at].name] if at >= 0 else "", present)
-
-
-def _choose_selectable(bones: Sequence[Bone], bone: int, controls: Sequence[str]) -> str:
-    """Return a bone the user can see and select: the part's own, else its first visible control."""
-    if not bones[bone].hidden:
-        return bones[bone].name
-    visible = {b.name for b in bones if not b.hidden}
-    return next((name for name in controls if name in visible), bones[bone].name)

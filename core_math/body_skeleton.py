@@ -145,13 +145,18 @@ def build_skeleton(bones: Sequence[Bone]) -> Skeleton:
 def _read_points(bones: Sequence[Bone], which: str) -> FloatArray:
     points = np.zeros((len(bones), 3))
     for row, bone in enumerate(bones):
-        point = np.asarray(getattr(bone, which), dtype=np.float64)
-        if point.shape != (3,) or not np.isfinite(point).all():
-            raise BodyMapError(
-                f"bone {bone.name!r}: its rest {which} is {point.tolist()}, not a point in space"
-            )
-        points[row] = point
+        point = getattr(bone, which)
+        try:
+            points[row] = point
+        except (TypeError, ValueError):
+            raise BodyMapError(_not_a_point(bone.name, which, point)) from None
+    for row in np.flatnonzero(~np.isfinite(points).all(axis=1))[:1]:
+        raise BodyMapError(_not_a_point(bones[row].name, which, points[row].tolist()))
     return points
+
+
+def _not_a_point(name: str, which: str, point: object) -> str:
+    return f"bone {name!r}: its rest {which} is {point}, not a point in space"
 
 
 def _check_parents(bones: Sequence[Bone]) -> None:

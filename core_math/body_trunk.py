@@ -9,11 +9,14 @@ a name says otherwise; numbered spines cannot be told apart in any other way.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from .body_limbs import Found
+from .body_names import LIMB_CONCEPTS
 from .body_skeleton import Joint, Skeleton
 
 _NO_TRUNK = frozenset(("tip", "twist", "strand", "wing", "prop", "heel", "ear"))
+_NOT_SPINE = LIMB_CONCEPTS | {"root", "head"}
 _NECK_LIMIT = 6
 
 
@@ -50,7 +53,11 @@ def find_trunk(
     ]
     carrier = _carrier(leg_tops)
     hips = _find_hips(free, carrier, len(leg_tops))
+    if hips and legs:
+        hips = _no_surer_than(hips, legs)
     chest = _find_chest(free, _carrier(arm_tops), hips, sum(map(bool, arms.values())))
+    if chest and arms:
+        chest = _no_surer_than(chest, arms)
     head, neck = _find_head(skeleton, free, chest, hips, limb_joints)
 
     found: dict[str, list[Found]] = {}
@@ -58,7 +65,7 @@ def find_trunk(
         found["hips"] = [hips]
     above_chest = chest or (neck[0] if neck else head)
     spine = _between(hips.joint if hips else None, above_chest.joint) if above_chest else []
-    spine = [joint for joint in spine if joint in free and joint.reading.concept != "root"]
+    spine = [j for j in spine if j in free and j.reading.concept not in _NOT_SPINE]
     if not chest and spine and (neck or head):
         chest = _found_by_place(spine.pop(), "chest", "last of the spine")
     if spine:
@@ -164,8 +171,8 @@ def _find_head(
         named = [j for j in named if base.joint.is_above(j)] or named
     if named:
         head = min(named, key=lambda j: (len(j.ancestors()), j.reading.numbers, j.name))
-        connected = base is None or base.joint.is_above(head)
-        found = Found(head, 0.97 if connected else 0.6, "by its name")
+        connected = base.joint.is_above(head) if base else _has_face(head)
+        found = Found(head, 0.97 if connected else 0.55, "by its name")
     elif chest and (end := _follow_neck(skeleton, free, chest.joint, limb_joints)):
         head, sure, why = end
         found = Found(head, sure, why)
@@ -222,7 +229,7 @@ def _follow_neck(
             )
         )
         at, steps = onward[0], steps + 1
-    if not steps:
+    if not steps or at.reading.concept == "neck":
         return None
     return at, 0.7, "ends the chain above the chest"
 
@@ -244,6 +251,12 @@ def _between(low: Joint | None, high: Joint) -> list[Joint]:
             break
         way.append(joint)
     return way[::-1]
+
+
+def _no_surer_than(found: Found, limbs: Mapping[str, Mapping[str, Found]]) -> Found:
+    """Lower the confidence in a carrier of limbs that are doubtful themselves."""
+    entries = [entry.confidence for limb in limbs.values() for entry in limb.values()]
+    return replace(found, confidence=min(found.confidence, 0.25 + max(entries, default=1.0)))
 
 
 def _found_by_place(joint: Joint, part: str, place: str) -> Found:

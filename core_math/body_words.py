@@ -13,7 +13,8 @@ from __future__ import annotations
 # a "hip" with a side is a thigh, a "shoulder" below a "collar" is an upper arm.
 _PARTS = {
     "root": "root master world global main mainroot reference trajectory traj armature origin "
-    "rootjoint base placement position god all superroot rootbone bip biped 全ての親 マスター",
+    "rootjoint wurzel racine raiz radice base placement position god all superroot "
+    "rootbone bip biped 全ての親 マスター",
     "centre": "cog center centre hipsmaster centreofgravity centerofgravity グルーブ センター",
     "hips": "hips pelvis becken hueften huften bassin bacino bacia quadril kotsuban cadera "
     "caderas bekken lowerbody 下半身 腰 骨盤 koshi",
@@ -109,12 +110,12 @@ _ROLES = {
     "original": "org",
     "mechanism": "mch mech vis wgt hlp helper driver drv sys proxy aux offset ofs off grp group "
     "zero null space swing",
-    "control": "ctrl ctl control controller con cnt cntrl anim ctr handle",
+    "control": "ctrl ctl control controller con cnt cntrl anim ctr handle master",
     "ik": "ik goal",
     "fk": "fk",
     "tweak": "tweak twk",
     "pole": "pole target tgt polevector pv swivel aim ikp",
-    "parent": "parent master pivot",
+    "parent": "parent pivot",
 }
 
 # Words with a side. Single letters of other languages count only when the rig's names come in
