@@ -207,7 +207,8 @@ class ArmatureRecorder(_Placed):
             )
         data: Any = owner.data
         numbers = {bone.name: row for row, bone in enumerate(owner.pose.bones)}
-        self._bone_names = [self.map.parts[part].bone for part in self.parts]
+        # The bone that has the joint's whole rotation, twist and all, reads the joint.
+        self._bone_names = [self.map.parts[part].turn for part in self.parts]
         self._rows = np.array([numbers[name] for name in self._bone_names])
         self._lengths = np.array([data.bones[name].length for name in self._bone_names])
         self._bone_count = len(numbers)

@@ -146,7 +146,7 @@ def assert_agrees(motion, owner: bpy.types.Object, scale: float = 1.0) -> None:
     from fettle.addon.rig_mapping import map_body
 
     parts = list(motion.parts)
-    names = [map_body(owner).parts[part].bone for part in parts]
+    names = [map_body(owner).parts[part].turn for part in parts]
     first, last = motion.frame(0), motion.frame(-1)
     compare(matrices_of(motion, parts), ask_host(owner, names, first, last), scale)
 
