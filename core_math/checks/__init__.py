@@ -3,7 +3,7 @@
 """One judgement per file; this list is the only place that knows them all, in their order."""
 
 from ..check import Check
-from . import copied_strands, idle_chest, ik_lock
+from . import copied_strands, idle_chest, ik_lock, twinning
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
@@ -12,6 +12,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     idle_chest.CHECK,
     # Feet and weight
     # Between parts
+    twinning.CHECK,
     copied_strands.CHECK,
     # Camera and staging
 )
