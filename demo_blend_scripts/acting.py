@@ -16,6 +16,8 @@ from .keys import FLOWING, SETTLING, Key, Tracks
 from .reach import Arm, ArmPose
 from .rig import BALL, FINGERS
 
+BETWEEN_SHOULDERS = Vector((0.0, 0.175, 0.0))
+"""In the chest bone's own space."""
 HALF_CRATE = Vector((0.23, 0.16, 0.14))
 """Half the length, depth and height of a crate, metres."""
 
@@ -166,13 +168,39 @@ def _key_knee(tracks: Tracks, side: str) -> None:
         tracks.key_vector(f"ctrl_knee.{side}", "location", frame, place - rest, FLOWING)
 
 
-def crate_in_hands(carry: show.Carry) -> Matrix:
+def crate_in_hands(carry: show.Carry, chest: Matrix) -> Matrix:
     """Return where a carried crate is in the world."""
-    hips = Vector([value_at(show.HIPS, carry.frame, column) for column in (1, 2)] + [0.0])
-    turn = value_at(show.HIPS, carry.frame, 4)
-    place = hips + heading(turn) @ Vector((carry.left, carry.forward, carry.height))
+    turn = math.degrees(_turn_of(chest))
+    place = chest @ BETWEEN_SHOULDERS + heading(turn) @ Vector(
+        (carry.left, carry.forward, carry.up)
+    )
     angles = radians((carry.pitch, -carry.tilt, turn + carry.yaw))
     return Matrix.LocRotScale(place, Euler(angles, "XYZ"), None)
+
+
+def carried_at(carries: Sequence[show.Carry], frame: int) -> show.Carry:
+    """Return a carry between two of the table, on a smooth curve through its neighbours."""
+    rows = [carry for carry in carries if carry.frame <= frame]
+    if rows and rows[-1].frame == frame:
+        return rows[-1]
+    index = len(rows) - 1
+    before, after = carries[index], carries[index + 1]
+    span = after.frame - before.frame
+    share = (frame - before.frame) / span
+    first, last = carries[max(index - 1, 0)], carries[min(index + 2, len(carries) - 1)]
+    values = []
+    for column in range(1, len(before)):
+        start, end = before[column], after[column]
+        leave = (end - first[column]) / (after.frame - first.frame) * span
+        arrive = (last[column] - start) / (last.frame - before.frame) * span
+        squared, cubed = share * share, share**3
+        values.append(
+            start * (2.0 * cubed - 3.0 * squared + 1.0)
+            + leave * (cubed - 2.0 * squared + share)
+            + end * (3.0 * squared - 2.0 * cubed)
+            + arrive * (cubed - squared)
+        )
+    return show.Carry(frame, *values)
 
 
 def sample_bones(
@@ -200,13 +228,14 @@ class ArmActing:
 
     def free(self, reach: show.Reach, shoulder: Euler) -> ArmPose:
         """Solve a free reach."""
-        hips = self._frame_of("hips", reach.frame)
-        directions = heading(math.degrees(_turn_of(hips)))
-        wrist = hips.translation + directions @ self.arm.outward(reach.place)
+        chest = self._frame_of("chest", reach.frame)
+        carrier = chest if reach.from_chest else self._frame_of("hips", reach.frame)
+        start = chest @ BETWEEN_SHOULDERS if reach.from_chest else carrier.translation
+        directions = heading(math.degrees(_turn_of(carrier)))
         return self.arm.solve(
-            self._frame_of("chest", reach.frame),
+            chest,
             shoulder,
-            wrist,
+            start + directions @ self.arm.outward(reach.place),
             directions @ self.arm.outward(reach.elbow),
             twist=math.radians(reach.twist),
             bend=(math.radians(reach.flex), math.radians(reach.deviation)),
@@ -215,11 +244,10 @@ class ArmActing:
     def holding(self, frame: int, crate: Matrix, shoulder: Euler) -> ArmPose:
         """Solve a hand on the end of a crate: palm to the wood, fingers under the rope."""
         sign = 1.0 if self.side == "L" else -1.0
-        hips = self._frame_of("hips", frame)
-        directions = heading(math.degrees(_turn_of(hips)))
+        directions = heading(math.degrees(_turn_of(self._frame_of("chest", frame))))
         turned = crate.to_3x3()
         palm = turned @ Vector((-sign, 0.0, 0.0))
-        handle = crate @ Vector((sign * (HALF_CRATE.x + 0.012), 0.0, -0.02))
+        handle = crate @ Vector((sign * (HALF_CRATE.x + 0.012), 0.0, 0.03))
         elbow_side = directions @ self.arm.outward((0.75, -0.55, -0.25))
         chest = self._frame_of("chest", frame)
         fingers = -turned.col[2] + 0.5 * (directions @ Vector((0.0, 1.0, 0.0)))
@@ -229,15 +257,15 @@ class ArmActing:
             hand = Matrix((fingers.cross(palm), fingers, palm)).transposed()
             wrist = handle - fingers * 0.085 - palm * 0.030
             pose = self.arm.solve(chest, shoulder, wrist, elbow_side, hand=hand)
-            shoulder_joint = chest @ self.arm.shoulder_in_chest.translation
-            fingers = (wrist - shoulder_joint).normalized() - 0.9 * turned.col[2]
+            # The hand goes on from the forearm, and a little under the crate.
+            fingers = pose.forearm_axis - 0.40 * turned.col[2]
         assert pose is not None
         return pose
 
 
-def _turn_of(hips: Matrix) -> float:
-    """Return the heading of the hip bone, radians."""
-    front = hips.to_3x3() @ Vector((0.0, 0.0, 1.0))
+def _turn_of(bone: Matrix) -> float:
+    """Return the heading of an upright bone (hips or chest), radians."""
+    front = bone.to_3x3() @ Vector((0.0, 0.0, 1.0))
     return math.atan2(front.x, -front.y)
 
 

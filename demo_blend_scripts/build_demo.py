@@ -7,7 +7,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import bpy
-from mathutils import Euler
+from mathutils import Euler, Matrix
 
 from . import acting, camera, faults, figure, harbour, overlap, paints, props
 from . import performance as show
@@ -45,12 +45,12 @@ def build_take(take: int, path: Path) -> None:
     cast = bpy.data.collections.new("Crane hand")
     scene.collection.children.link(cast)
     rig = build_rig(cast)
-    _act(rig, scene, faulty=take == 1)
+    chest = _act(rig, scene, faulty=take == 1)
     materials = paints.build_materials()
     figure.build_figure(rig, cast, materials)
     harbour.build_harbour(scene, materials)
     for throw in props.THROWS:
-        props.key_crate(throw).write(bpy.data.objects[throw.crate])
+        props.key_crate(throw, chest).write(bpy.data.objects[throw.crate])
     cart, wheel = props.key_cart()
     cart.write(bpy.data.objects[props.CART_NAME])
     for name in props.WHEELS:
@@ -78,8 +78,8 @@ def _set_up_scene() -> bpy.types.Scene:
     return scene
 
 
-def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> None:
-    """Key the whole performance: trunk and feet, then arms on them, then what overlaps."""
+def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Matrix]:
+    """Key trunk and feet, then arms on them, then what overlaps; return the chest's poses."""
     tracks = Tracks()
     acting.key_trunk(tracks)
     acting.key_head(tracks)
@@ -102,6 +102,7 @@ def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> None:
         faults.break_arc(rig)
         faults.pop_head(rig)
         faults.lock_hand(rig, scene)
+    return poses["chest"]
 
 
 def _act_arm(tracks: Tracks, rig: bpy.types.Object, side: str, poses: dict) -> None:
@@ -110,9 +111,10 @@ def _act_arm(tracks: Tracks, rig: bpy.types.Object, side: str, poses: dict) -> N
     moves = {reach.frame: reach for reach in table}
     holds = {}
     for throw, grip, release in zip(props.THROWS, *props.HOLDS[side], strict=True):
-        crate = props.CrateMotion(throw)
-        frames = {*range(grip, release, 3), release}
-        holds.update({frame: crate.at(frame) for frame in frames})
+        crate = props.CrateMotion(throw, poses["chest"])
+        frames = {grip, release, *props.touched_frames(throw)}
+        holds.update({frame: crate.at(frame) for frame in frames if grip <= frame <= release})
+        crate.remove()
     neutral = Euler((0.0, 0.0, 0.0), "ZXY")
     solved = {}
     for frame in sorted({*moves, *holds}):

@@ -276,15 +276,11 @@ def _stacks(place: bpy.types.Collection, materials: Materials) -> None:
     """Stand the crates nobody touches: under the first one, behind it, and on the cart."""
     stack = Model()
     first = props.THROWS[0]
-    base = Model()
-    base.box(Vector((0.0, 0.0, props.STACK_TOP / 2.0)), (0.36, 0.26, props.STACK_TOP / 2.0), "",
-             "wood dark", chamfer=0.01)  # fmt: skip
-    for sign in (-1.0, 1.0):
-        base.box(Vector((0.0, sign * 0.262, props.STACK_TOP / 2.0)), (0.37, 0.012, 0.05), "",
-                 "wood", chamfer=0.004)  # fmt: skip
-        base.box(Vector((sign * 0.30, 0.0, props.STACK_TOP / 2.0)), (0.03, 0.275, 0.205), "",
-                 "wood", chamfer=0.004)  # fmt: skip
-    stack.add(_moved(base, Vector((first.rest[0], first.rest[1], 0.0)), first.rest_yaw + 4.0))
+    for height, yaw in ((HALF_CRATE.z, 5.0), (3.0 * HALF_CRATE.z, -3.0)):
+        under = Vector((first.rest[0], first.rest[1], height))
+        stack.add(_moved(_crate_model(height > 0.2), under, first.rest_yaw + yaw))
+    second = props.THROWS[1]
+    stack.add(_moved(_pallet_model(), Vector((*second.rest[:2], 0.0)), second.rest_yaw - 6.0))
     z = HALF_CRATE.z
     for x, y, height, yaw, banded in (
         (-3.30, 0.55, z, 12.0, False), (-3.22, 0.60, 3.0 * z, 4.0, True),
@@ -307,6 +303,18 @@ def _stacks(place: bpy.types.Collection, materials: Materials) -> None:
             ((0.0, ""),), "iron", sides=18, smooth=1,
         )  # fmt: skip
     _link(stack, "Stacks", place, materials)
+
+
+def _pallet_model() -> Model:
+    pallet = Model()
+    top = props.PALLET
+    for row in range(4):
+        y = -0.255 + row * 0.17
+        pallet.box(Vector((0.0, y, top - 0.012)), (0.40, 0.066, 0.012), "", "plank", chamfer=0.004)
+    for x in (-0.34, 0.0, 0.34):
+        half = (0.045, 0.32, (top - 0.024) / 2.0)
+        pallet.box(Vector((x, 0.0, half[2])), half, "", "wood dark", chamfer=0.006)
+    return pallet
 
 
 def _cart(place: bpy.types.Collection, materials: Materials) -> None:

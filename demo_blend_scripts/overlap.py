@@ -2,13 +2,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Overlap of braids and tool strap: swung from the body's motion, then keyed every few frames.
 
-Each strand is a chain of weights hung from its first bone. The swing gives the timing
-(every joint later than the one above, each braid in its own time); only sparse Bezier
-keys of it go into the action, staggered from joint to joint.
+A strand swings like a pendulum hung from a moving root, and every joint does so a little
+later than the one above: follow-through that runs down the chain, each braid in its own
+time and size. Only sparse Bezier keys go into the action, staggered from joint to joint.
 """
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import bpy
@@ -18,47 +19,56 @@ from . import performance as show
 from .keys import FLOWING, Tracks
 from .rig import BRAID_BONES, STRAP_BONES
 
-STEPS_PER_FRAME = 6
-PRE_ROLL_FRAMES = 36
+STEPS_PER_FRAME = 8
+PRE_ROLL_FRAMES = 30
 KEY_EVERY = 3
 
 
 class Strand(NamedTuple):
-    """One strand: its bones, what carries it, and how it swings."""
+    """One strand: its bones, what carries it, and how it swings.
+
+    It swings as a pendulum of `length` metres hung from its root; each joint does the same
+    `lag` frames after the one above.
+    """
 
     bones: tuple[str, ...]
     carrier: str
-    gravity: float
+    length: float
     damping: float
-    stiffness: float
-    """Share of a bend that is straightened out in one frame."""
-    hang: tuple[float, float, float] = (0.0, 0.0, -1.0)
+    """Share of the critical damping."""
+    lag: float
+    swing: float
+    """How far it gives way to the pull of its root, 1 for a free pendulum."""
+    stiff: float
+    """How much of the root's own direction the first joint keeps."""
+    grow: tuple[float, float, float] = (0.0, 0.0, -1.0)
     """Direction it grows in, in the armature's rest space."""
 
 
 STRANDS = (
-    # The left braid is tied tighter and hangs heavier: it swings sooner and less far.
+    # The left braid is tied tighter and shorter: it swings sooner and less far.
     Strand(
         tuple(f"braid.{joint:02d}.L" for joint in range(1, BRAID_BONES + 1)),
-        "head", 13.5, 0.090, 0.30, (0.22, 0.25, -1.0),
+        "head", 0.17, 0.50, 1.2, 0.62, 0.34, (0.30, 0.30, -1.0),
     ),
     Strand(
         tuple(f"braid.{joint:02d}.R" for joint in range(1, BRAID_BONES + 1)),
-        "head", 8.0, 0.045, 0.14, (-0.10, 0.45, -1.0),
+        "head", 0.33, 0.38, 1.8, 0.86, 0.20, (-0.22, 0.50, -1.0),
     ),
     Strand(
         tuple(f"strap.{joint:02d}" for joint in range(1, STRAP_BONES + 1)),
-        "hips", 11.0, 0.060, 0.10, (0.35, -0.10, -1.0),
+        "hips", 0.14, 0.35, 1.2, 0.70, 0.15, (0.40, -0.12, -1.0),
     ),
 )  # fmt: skip
 
+GRAVITY = 9.81
 CARRIERS = ("head", "chest", "hips")
 
 # bone, its two ends in the bone's own space (along the bone), radius
 BODY = (
     ("head", Vector((0.0, 0.105, 0.0)), Vector((0.0, 0.12, 0.0)), 0.118),
-    ("chest", Vector((-0.10, 0.165, 0.0)), Vector((0.10, 0.165, 0.0)), 0.092),
-    ("chest", Vector((-0.05, 0.03, 0.0)), Vector((0.05, 0.03, 0.0)), 0.135),
+    ("chest", Vector((-0.10, 0.165, 0.0)), Vector((0.10, 0.165, 0.0)), 0.080),
+    ("chest", Vector((-0.05, 0.03, 0.0)), Vector((0.05, 0.03, 0.0)), 0.120),
     ("hips", Vector((-0.05, 0.05, 0.0)), Vector((0.05, 0.05, 0.0)), 0.150),
 )
 
@@ -70,65 +80,64 @@ def swing(
     rest = [rig.data.bones[name] for name in strand.bones]
     to_carrier = rig.data.bones[strand.carrier].matrix_local.inverted()
     root = to_carrier @ rest[0].head_local
-    lengths = [bone.length for bone in rest]
-    grow = to_carrier.to_3x3() @ Vector(strand.hang).normalized()
-    first = poses[strand.carrier][0]
-    places = [first @ root]
-    for length in lengths:
-        places.append(places[-1] + first.to_3x3() @ grow * length)
-    before = [place.copy() for place in places]
+    grow = to_carrier.to_3x3() @ Vector(strand.grow).normalized()
+    carriers = poses[strand.carrier]
+    hanging = _pendulum([carrier @ root for carrier in carriers], strand)
     frames = []
-    count = len(poses[strand.carrier])
-    for frame in range(-PRE_ROLL_FRAMES, count):
-        now, then = max(frame, 0), max(frame - 1, 0)
-        for step in range(1, STEPS_PER_FRAME + 1):
-            share = step / STEPS_PER_FRAME
-            body = {bone: poses[bone][then].lerp(poses[bone][now], share) for bone in CARRIERS}
-            carrier = body[strand.carrier]
-            _advance(places, before, strand)
-            _straighten(places, carrier.to_3x3() @ grow, lengths, strand)
-            _keep_out(places, body)
-            places[0] = carrier @ root
-            for joint, length in enumerate(lengths, start=1):
-                line = places[joint] - places[joint - 1]
-                places[joint] = places[joint - 1] + line * (length / line.length)
-        if frame >= 0:
-            frames.append([place.copy() for place in places])
+    for frame, carrier in enumerate(carriers):
+        body = {bone: poses[bone][frame] for bone in CARRIERS}
+        places = [carrier @ root]
+        for joint, bone in enumerate(rest):
+            late = frame - strand.lag * joint
+            direction = _between(hanging, late)
+            keep = strand.stiff * (1.0 - joint / len(rest)) ** 2
+            direction = direction.lerp(_between(carriers, late).to_3x3() @ grow, keep).normalized()
+            places.append(places[-1] + direction * bone.length)
+            _keep_out(places, body, bone.length)
+        frames.append(places)
     return frames
 
 
-def _advance(places: list[Vector], before: list[Vector], strand: Strand) -> None:
+def _between(values: list, at: float):  # noqa: ANN001, ANN202
+    """Return a value between two frames; before the first frame the first."""
+    low = max(0, math.floor(at))
+    return values[low].lerp(values[min(low + 1, len(values) - 1)], max(0.0, at - low))
+
+
+def _pendulum(roots: list[Vector], strand: Strand) -> list[Vector]:
+    """Return the direction of a damped pendulum hung from a moving root, frame by frame."""
     step = 1.0 / (show.FPS * STEPS_PER_FRAME)
-    keep = 1.0 - strand.damping / STEPS_PER_FRAME
-    fall = Vector((0.0, 0.0, -strand.gravity * step * step))
-    for joint in range(1, len(places)):
-        moved = (places[joint] - before[joint]) * keep + fall
-        before[joint] = places[joint]
-        places[joint] = places[joint] + moved
-    before[0] = places[0]
+    stiffness = GRAVITY / strand.length
+    drag = 2.0 * strand.damping * math.sqrt(stiffness)
+    last = len(roots) - 1
+    offset, speed = Vector(), Vector()
+    directions = []
+    for frame in range(-PRE_ROLL_FRAMES, len(roots)):
+        a, b, c = (roots[min(max(frame + k, 0), last)] for k in (-1, 0, 1))
+        pull = (a - 2.0 * b + c) * (-strand.swing * show.FPS * show.FPS)
+        pull.z = 0.0
+        for _ in range(STEPS_PER_FRAME):
+            speed += (pull / strand.length - offset * stiffness - speed * drag) * step
+            offset += speed * step
+        if frame >= 0:
+            # However hard it is pulled, it does not swing over the top.
+            bent = offset * (1.0 / math.sqrt(1.0 + offset.length_squared / 1.6))
+            directions.append((bent + Vector((0.0, 0.0, -1.0))).normalized())
+    return directions
 
 
-def _straighten(places: list[Vector], grow: Vector, lengths: list[float], strand: Strand) -> None:
-    """Bring each joint a little towards the line of the link above it."""
-    share = strand.stiffness / STEPS_PER_FRAME
-    direction = grow
-    for joint, length in enumerate(lengths, start=1):
-        goal = places[joint - 1] + direction * length
-        # The root holds its direction most; the tip hangs free.
-        places[joint] = places[joint].lerp(goal, share * (1.0 - 0.6 * joint / len(lengths)))
-        direction = (places[joint] - places[joint - 1]).normalized()
-
-
-def _keep_out(places: list[Vector], body: dict[str, Matrix]) -> None:
+def _keep_out(places: list[Vector], body: dict[str, Matrix], length: float) -> None:
+    """Push the last joint out of the body, and keep its link's length."""
     for bone, low, high, radius in BODY:
         start, end = body[bone] @ low, body[bone] @ high
         line = end - start
-        for joint in range(1, len(places)):
-            along = (places[joint] - start).dot(line) / max(line.length_squared, 1e-9)
-            nearest = start + line * max(0.0, min(1.0, along))
-            away = places[joint] - nearest
-            if away.length < radius:
-                places[joint] = nearest + away.normalized() * radius
+        along = (places[-1] - start).dot(line) / max(line.length_squared, 1e-9)
+        nearest = start + line * max(0.0, min(1.0, along))
+        away = places[-1] - nearest
+        if away.length < radius:
+            places[-1] = nearest + away.normalized() * radius
+    link = places[-1] - places[-2]
+    places[-1] = places[-2] + link * (length / link.length)
 
 
 def key_strand(

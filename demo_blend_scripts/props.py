@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -12,14 +13,15 @@ import bpy
 from mathutils import Euler, Matrix, Vector
 
 from . import performance as show
-from .acting import HALF_CRATE, crate_in_hands
+from .acting import HALF_CRATE, carried_at, crate_in_hands
 from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
 
 GRAVITY = 9.81
 TURN = "rotation_euler"
 CART_BED = 0.56
 CART = Vector((1.98, 0.16, 0.0))
-STACK_TOP = 0.42
+STACK_TOP = 0.56
+PALLET = 0.13
 CART_NAME = "Cart"
 ROLL = 0.05
 """How far a landing pushes the cart, metres."""
@@ -40,6 +42,7 @@ class Throw(NamedTuple):
     rest: tuple[float, float, float]
     rest_yaw: float
     grip: int
+    lift: int
     carries: tuple[show.Carry, ...]
     landing_frame: int
     landing: tuple[float, float, float]
@@ -48,11 +51,13 @@ class Throw(NamedTuple):
 
 THROWS = (
     Throw(
-        "Crate A", (-2.515, -0.235, STACK_TOP + HALF_CRATE.z), -60.0, show.GRIP_A, show.CARRY_A,
+        "Crate A", (-2.440, -0.220, STACK_TOP + HALF_CRATE.z), -58.0, show.GRIP_A, show.LIFT_A,
+        show.CARRY_A,
         show.LANDING_A, (1.62, 0.17, CART_BED + HALF_CRATE.z), 84.0,
     ),
     Throw(
-        "Crate B", (-0.545, -0.475, HALF_CRATE.z), -14.0, show.GRIP_B, show.CARRY_B,
+        "Crate B", (-0.540, -0.370, PALLET + HALF_CRATE.z), -14.0, show.GRIP_B, show.LIFT_B,
+        show.CARRY_B,
         show.LANDING_B, (2.10, 0.14, CART_BED + HALF_CRATE.z), 96.0,
     ),
 )  # fmt: skip
@@ -64,16 +69,33 @@ def rest_matrix(throw: Throw) -> Matrix:
     return Matrix.LocRotScale(Vector(throw.rest), turn, None)
 
 
-def key_crate(throw: Throw) -> Tracks:
-    """Return the keys of one crate through its throw."""
+def key_crate(throw: Throw, chest: Sequence[Matrix]) -> Tracks:
+    """Return the keys of one crate through its throw; `chest` is her chest on every frame."""
     tracks = Tracks()
     ground = rest_matrix(throw)
-    for frame in (show.FIRST_FRAME, throw.grip + 2):
+    for frame in (show.FIRST_FRAME, throw.lift):
         _key_matrix(tracks, frame, ground, SETTLING)
-    for carry in throw.carries:
-        _key_matrix(tracks, carry.frame, crate_in_hands(carry), FLOWING)
-    _key_flight(tracks, throw)
+    for frame in held_frames(throw):
+        _key_matrix(tracks, frame, _carried(throw, frame, chest), FLOWING)
+    _key_flight(tracks, throw, _carried(throw, throw.carries[-1].frame, chest))
     return tracks
+
+
+def held_frames(throw: Throw) -> list[int]:
+    """Return the frames on which a held crate is keyed: every other one, and the release."""
+    first, last = throw.carries[0].frame, throw.carries[-1].frame
+    return sorted({*range(last, first - 1, -2), first})
+
+
+def touched_frames(throw: Throw) -> list[int]:
+    """Return the frames on which hands are keyed to the crate, from grip to release."""
+    lifting = range(throw.lift, throw.carries[0].frame, 2)
+    return sorted({throw.grip, *lifting, *held_frames(throw)})
+
+
+def _carried(throw: Throw, frame: int, chest: Sequence[Matrix]) -> Matrix:
+    carry = carried_at(throw.carries, frame)
+    return crate_in_hands(carry, chest[frame - show.FIRST_FRAME])
 
 
 def _key_matrix(tracks: Tracks, frame: float, matrix: Matrix, kind: str) -> None:
@@ -82,13 +104,12 @@ def _key_matrix(tracks: Tracks, frame: float, matrix: Matrix, kind: str) -> None
     tracks.key_vector("", "rotation_euler", frame, turn.to_euler("XYZ"), kind)
 
 
-def _key_flight(tracks: Tracks, throw: Throw) -> None:
+def _key_flight(tracks: Tracks, throw: Throw, start: Matrix) -> None:
     """Key the free flight: a parabola is exactly one Bezier span, then a short bounce."""
     release = throw.carries[-1].frame
     land = throw.landing_frame
     frames = land - release
     seconds = frames / show.FPS
-    start = crate_in_hands(throw.carries[-1])
     for index in range(3):
         here, there = start.translation[index], throw.landing[index]
         speed = (there - here) / frames
@@ -138,7 +159,7 @@ def key_cart() -> tuple[Tracks, Tracks]:
 
 HOLDS = {
     "L": ((show.GRIP_A, show.GRIP_B), (show.RELEASE_A_LEFT, show.RELEASE_B_LEFT)),
-    "R": ((show.FIRST_FRAME, show.REACH_B_RIGHT), (show.RELEASE_A_RIGHT, show.RELEASE_B_RIGHT)),
+    "R": ((show.REST_A_RIGHT, show.REACH_B_RIGHT), (show.RELEASE_A_RIGHT, show.RELEASE_B_RIGHT)),
 }
 """First and last frames of each hand on each crate."""
 
@@ -146,9 +167,15 @@ HOLDS = {
 class CrateMotion:
     """Where a crate is between its keys, as Blender reads them."""
 
-    def __init__(self, throw: Throw) -> None:
+    def __init__(self, throw: Throw, chest: Sequence[Matrix]) -> None:
         self._probe = bpy.data.objects.new(f"{throw.crate} path", None)
-        key_crate(throw).write(self._probe)
+        key_crate(throw, chest).write(self._probe)
+
+    def remove(self) -> None:
+        """Take the probe out of the file again."""
+        action = self._probe.animation_data.action
+        bpy.data.objects.remove(self._probe)
+        bpy.data.actions.remove(action)
 
     def at(self, frame: float) -> Matrix:
         """Return the crate's place and turn at a frame."""

@@ -32,6 +32,8 @@ class ArmPose(NamedTuple):
     """Angle of the upper arm from hanging straight down along the chest, radians."""
     across: float
     """How far the upper arm points to the front of the chest, -1 to 1."""
+    forearm_axis: Vector
+    """Direction from elbow to wrist in the armature's space."""
 
 
 class Arm:
@@ -106,6 +108,7 @@ class Arm:
             hand_turn,
             math.acos(max(-1.0, min(1.0, -in_chest.y))),
             in_chest.z,
+            forearm,
         )
 
     def _split(self, in_forearm: Matrix, hand: Matrix) -> tuple[float, Euler]:

@@ -115,8 +115,8 @@ def _left_side() -> list[Bone]:
 def _foot_controls() -> list[Bone]:
     """Return the controls of the left foot, each along +Y: its own axes are the world's.
 
-    The foot control stands under the ball; heel and ball controls roll the foot about
-    the ground; the ankle control carries the leg's target and the foot's direction.
+    The foot control stands under the ball; heel and ball controls roll the foot about its
+    heel and its ball joint; the ankle control carries the leg's target and the foot's direction.
     """
     ball, heel = Vector((BALL.x, BALL.y, 0.0)), HEEL
     knee = Vector((0.10, -0.75, 0.52))
@@ -127,7 +127,7 @@ def _foot_controls() -> list[Bone]:
     return [
         control("ctrl_foot.L", "root", ball),
         control("ctrl_heel.L", "ctrl_foot.L", heel),
-        control("ctrl_ball.L", "ctrl_heel.L", ball),
+        control("ctrl_ball.L", "ctrl_heel.L", BALL),
         Bone("ctrl_ankle.L", "ctrl_ball.L", ANKLE, BALL, UP, deform=False),
         Bone("ctrl_toe.L", "ctrl_heel.L", BALL, TOE_TIP, UP, deform=False),
         control("ctrl_knee.L", "root", knee),
