@@ -3,7 +3,7 @@
 """One judgement per file; this list is the only place that knows them all, in their order."""
 
 from ..check import Check
-from . import copied_strands, idle_chest, ik_lock, twinning
+from . import copied_strands, idle_chest, ik_lock, lockstep_keys, twinning
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
@@ -14,5 +14,6 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Between parts
     twinning.CHECK,
     copied_strands.CHECK,
+    lockstep_keys.CHECK,
     # Camera and staging
 )
