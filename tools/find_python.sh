@@ -28,7 +28,7 @@ if [ -n "$seen" ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
     echo "find_python.sh: installing python3.11-venv" >&2
     export DEBIAN_FRONTEND=noninteractive
     apt-get -qq update >&2 </dev/null || true
-    apt-get -qq install -y --no-install-recommends python3.11-venv >/dev/null </dev/null || true
+    apt-get -qq -o Dpkg::Use-Pty=0 install -y --no-install-recommends python3.11-venv >/dev/null </dev/null || true
     if can_make_venvs "$seen"; then
         echo "$seen"
         exit 0

@@ -17,6 +17,8 @@ if [ "${1:-}" = "--inside-namespace" ]; then
     root=$1
     shift
     mount --make-rprivate /
+    # A mount point of its own, as a root folder is elsewhere: programs inside count on it.
+    mount --bind "$root" "$root"
     mkdir -p "$root/dev" "$root/proc" "$root/tmp"
     mount --bind /dev "$root/dev"
     mount -t tmpfs -o mode=1777 shm "$root/dev/shm"

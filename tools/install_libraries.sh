@@ -21,7 +21,7 @@ if command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
     echo "installing the system libraries Blender needs: ${said##*$'\n'}"
     export DEBIAN_FRONTEND=noninteractive
     apt-get -qq update >/dev/null </dev/null || true
-    apt-get -qq install -y --no-install-recommends $packages >/dev/null </dev/null
+    apt-get -qq -o Dpkg::Use-Pty=0 install -y --no-install-recommends $packages >/dev/null </dev/null
     said=$(import_bpy) && exit 0
 fi
 echo "install_libraries.sh: Blender's module cannot be imported: ${said##*$'\n'}" >&2

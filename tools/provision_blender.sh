@@ -82,7 +82,7 @@ if ! command -v debootstrap >/dev/null || [ ! -e /usr/share/keyrings/debian-arch
     say "installing debootstrap"
     "${as_root[@]}" apt-get -qq update >&2 </dev/null ||
         say "apt-get update complained; going on with the lists that are there"
-    "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get -qq install -y \
+    "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get -qq -o Dpkg::Use-Pty=0 install -y \
         --no-install-recommends debootstrap debian-archive-keyring >/dev/null </dev/null ||
         cannot "debootstrap could not be installed"
 fi
