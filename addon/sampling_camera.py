@@ -33,11 +33,10 @@ def choose_cameras(
     if name is not None:
         named = scene.objects.get(name)
         if named is None or named.type != "CAMERA":
-            what = "no object" if named is None else f"a {named.type.lower()}, not a camera,"
             there = ", ".join(sorted(o.name for o in scene.objects if o.type == "CAMERA"))
+            wrong = "is not there" if named is None else f"is no camera ({named.type.lower()})"
             raise SamplingError(
-                f"camera {name!r}: {what} of that name in scene {scene.name!r}; "
-                f"cameras there: {there or 'none'}"
+                f"camera {name!r} {wrong}; cameras of scene {scene.name!r}: {there or 'none'}"
             )
         return [named for _ in range(count)]
     bound = list_camera_switches(scene)

@@ -37,12 +37,13 @@ def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """
     m = np.asarray(matrices, dtype=np.float64)
     axes = m[..., :3, :3]
-    square, flat = _make_square(axes)
+    broken = ~np.isfinite(axes).all(axis=(-1, -2))
+    square, flat = _make_square(np.where(broken[..., np.newaxis, np.newaxis], np.eye(3), axes))
     turned = rotations.from_matrices(square)
     if np.any(flat):
         turned = _fill_from_neighbours(turned, ~flat)
     turned = rotations.make_continuous(turned)
-    turned[~np.isfinite(axes).all(axis=(-1, -2))] = np.nan
+    turned[broken] = np.nan
     return m[..., :3, 3].copy(), turned
 
 

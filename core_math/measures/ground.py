@@ -50,3 +50,27 @@ def find_ground_height(
     # One stray sample is no floor: the lowest twentieth of the stands decides.
     level = float(np.quantile(resting, 0.05))
     return 0.0 if abs(level) <= FLOOR_SHARE * height else level
+
+
+NEAR_SHARE = 0.05
+"""A foot this share of body size above its lowest place around is near the ground."""
+
+NEAR_SECONDS = 1.0
+"""How far around a frame the lowest place of a foot is looked for."""
+
+
+def is_near_ground(lows: FloatArray, frame: int, fps: float, height: float) -> bool:
+    """Say whether a foot is near the ground it lands on or leaves around a frame.
+
+    Parameters
+    ----------
+    lows : ndarray, shape (F,), metres
+        Height of the foot's lower end.
+    frame : int
+    fps, height : float
+        Frames per second; body size in metres.
+    """
+    wide, close = round(NEAR_SECONDS * fps), max(2, round(fps / 12.0))
+    lowest = lows[max(0, frame - wide) : frame + wide + 1].min()
+    here = lows[max(0, frame - close) : frame + close + 1].min()
+    return bool(here - lowest <= NEAR_SHARE * height)
