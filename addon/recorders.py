@@ -32,8 +32,8 @@ from .animation_data import frame_factor
 from .dependencies import OBJECT, find_scene_bound
 from .key_tracks import find_rotation_bone, group_curves, read_key_tracks
 from .rig_mapping import find_part_parents, map_body
+from .sampling_scene import InterruptedReadingError, is_hidden_by_keys
 from .subjects import SamplingError, Subject, find_object, is_animated
-from .temporary_scene import InterruptedReadingError, is_hidden_by_keys
 
 FloatArray = NDArray[np.float64]
 

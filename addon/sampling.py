@@ -28,8 +28,8 @@ import bpy
 from ..core_math import CannotEvaluateError, Motion, MotionError, Stage, SubjectFacts
 from .recorders import SubjectRecorder, make_recorder
 from .sampling_camera import CameraRecorder, choose_cameras, find_cuts, list_camera_objects
+from .sampling_scene import InterruptedReadingError, SceneItself, TemporaryScene
 from .subjects import SamplingError, Subject
-from .temporary_scene import InterruptedReadingError, SceneItself, TemporaryScene
 
 __all__ = [
     "Failure",

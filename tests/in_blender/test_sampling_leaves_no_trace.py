@@ -6,7 +6,7 @@ import bpy
 import pytest
 import rigs
 
-from fettle.addon import recorders, temporary_scene
+from fettle.addon import recorders, sampling_scene
 from fettle.addon.sampling import (
     InterruptedReadingError,
     iterate_sampling,
@@ -39,14 +39,17 @@ def scene(tmp_path):
     rig.select_set(True)
     scene.frame_set(17, subframe=0.25)
     bpy.ops.object.mode_set(mode="POSE")
-    rig.pose.bones["hand.R"].rotation_euler = (0.4, 0.5, 0.6)  # posed, but not keyed
+    # Posed, but not keyed: on a bone without animation and on one with.
+    rig.pose.bones["hand.R"].rotation_euler = (0.4, 0.5, 0.6)
+    rig.pose.bones["forearm.L"].rotation_euler = (0.4, 0.5, 0.6)
+    bpy.data.objects["Cube"].location = (9.0, 9.0, 9.0)
     bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "shot.blend"))
-    temporary_scene.register()
+    sampling_scene.register()
     for name in LISTENED:
         getattr(bpy.app.handlers, name).append(listen)
     bpy.context.view_layer.update()
     yield scene
-    temporary_scene.unregister()
+    sampling_scene.unregister()
 
 
 def listen(*arguments):
@@ -137,7 +140,7 @@ def test_making_the_scene_fails(scene, monkeypatch):
     def fail(*_):
         raise RuntimeError("planted")
 
-    monkeypatch.setattr(temporary_scene, "_copy_properties", fail)
+    monkeypatch.setattr(sampling_scene, "_copy_properties", fail)
 
     def read(scene):
         with pytest.raises(RuntimeError, match="planted"):
@@ -179,8 +182,8 @@ def test_leftovers_of_a_crash_are_known_by_their_property_not_their_name(scene, 
     assert len(bpy.data.scenes) == 3
     bpy.ops.wm.open_mainfile(filepath=path)
     assert sorted(s.name for s in bpy.data.scenes) == ["Fettle reading", "Scene"]
-    assert not [m for m in bpy.data.meshes if temporary_scene.MARK in m]
-    assert not [o for o in bpy.data.objects if temporary_scene.MARK in o]
+    assert not [m for m in bpy.data.meshes if sampling_scene.MARK in m]
+    assert not [o for o in bpy.data.objects if sampling_scene.MARK in o]
 
 
 def test_undo_in_the_middle(scene):
@@ -205,7 +208,7 @@ def test_an_undo_step_made_in_the_middle_brings_no_scene_back(scene):
     bpy.ops.ed.undo_push(message="after")
     bpy.ops.ed.undo()
     assert [s.name for s in bpy.data.scenes] == ["Scene"]
-    assert not [o for o in bpy.data.objects if temporary_scene.MARK in o]
+    assert not [o for o in bpy.data.objects if sampling_scene.MARK in o]
 
 
 def test_a_handler_that_is_added_during_the_reading_stays(scene):
@@ -213,7 +216,7 @@ def test_a_handler_that_is_added_during_the_reading_stays(scene):
         pass
 
     before = list(bpy.app.handlers.frame_change_post)
-    with temporary_scene.silence_handlers():
+    with sampling_scene.silence_handlers():
         assert not bpy.app.handlers.frame_change_post
         bpy.app.handlers.frame_change_post.append(late)
     assert bpy.app.handlers.frame_change_post[:] == [*before, late]

@@ -178,7 +178,9 @@ def snapshot() -> dict:
         for o in bpy.data.objects
         if o.pose
     }
+    places = [(o.name, *o.location, *o.rotation_euler, *o.scale) for o in bpy.data.objects]
     return {
+        "places": places,
         "frame": [(s.name, s.frame_current, s.frame_subframe) for s in bpy.data.scenes],
         "scene": context.scene.name,
         "active": context.view_layer.objects.active,
