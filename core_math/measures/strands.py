@@ -1,10 +1,11 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""How far one chain of joints copies another, whatever way the axes of their bones point.
+"""How far one chain of joints copies another, pasted as it is or mirrored.
 
-Each joint's turning is compared with its peer's after the best fixed alignment of their axes,
-mirrored ones included (an orthogonal Procrustes fit), so a copy is seen on any rig, and a mirrored
-copy too.
+Each joint's turning is compared with its peer's in the bones' own axes, where pasted keys are
+equal whatever way the bones rest. A mirrored paste turns the sign of some axes, the same for all
+joints, so the best signs are taken. A free alignment (Procrustes) would be wrong here: it turns
+the delay of a circling strand into a rotation and sees copies where there are none.
 """
 
 from __future__ import annotations
@@ -72,6 +73,8 @@ def find_copies(
         No windows when there are fewer samples than one window.
     """
     starts = np.arange(0, max(0, len(one) - window + 1), max(1, hop))
+    if len(starts) and starts[-1] < len(one) - window:
+        starts = np.append(starts, len(one) - window)
     spread, other_spread = _spreads(one, starts, window), _spreads(other, starts, window)
     curve = np.full((len(offsets), len(starts)), -1.0)
     for row, offset in enumerate(offsets.tolist()):
@@ -117,7 +120,7 @@ def _aligned_correlation(
     one: FloatArray, other: FloatArray, starts: IntArray, places: IntArray, window: int
 ) -> FloatArray:
     a, b = _windows(one, starts, window), _windows(other, places, window)
-    cross = np.einsum("wnji,wnjk->wjik", a, b)
-    aligned = np.linalg.svd(cross, compute_uv=False).sum(axis=(-1, -2))
+    # The best sign of an axis is the one that makes its share of the covariance positive.
+    aligned = np.abs(np.einsum("wnji,wnji->wi", a, b)).sum(axis=-1)
     power = np.sqrt(np.sum(a * a, axis=(1, 2, 3)) * np.sum(b * b, axis=(1, 2, 3)))
     return np.where(power > 1e-12, aligned / np.where(power > 1e-12, power, 1.0), 0.0)
