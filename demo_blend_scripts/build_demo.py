@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import bpy
@@ -91,7 +92,10 @@ def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Ma
     tracks.write(rig)
     poses = acting.sample_bones(rig, ("hips", "chest", "head"), scene)
     for side in "LR":
-        _act_arm(tracks, rig, side, poses)
+        table = show.ARM_LEFT if side == "L" else show.ARM_RIGHT
+        if faulty and side == "L":
+            table = faults.twin_reaches()
+        _act_arm(tracks, rig, side, table, poses)
     for strand in overlap.STRANDS:
         overlap.key_strand(tracks, rig, strand, poses)
     if faulty:
@@ -105,9 +109,14 @@ def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Ma
     return poses["chest"]
 
 
-def _act_arm(tracks: Tracks, rig: bpy.types.Object, side: str, poses: dict) -> None:
+def _act_arm(
+    tracks: Tracks,
+    rig: bpy.types.Object,
+    side: str,
+    table: Sequence[show.Reach],
+    poses: dict[str, list[Matrix]],
+) -> None:
     actor = acting.ArmActing(rig, side, poses)
-    table = show.ARM_LEFT if side == "L" else show.ARM_RIGHT
     moves = {reach.frame: reach for reach in table}
     holds = {}
     for throw, grip, release in zip(props.THROWS, *props.HOLDS[side], strict=True):

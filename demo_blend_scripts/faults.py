@@ -17,7 +17,7 @@ from mathutils import Euler, Quaternion
 
 from . import overlap
 from . import performance as show
-from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
+from .keys import SETTLING, Key, Tracks, ensure_curve
 from .rig import FINGERS, other_side
 
 
@@ -31,31 +31,38 @@ class PlantedFault(NamedTuple):
 
 
 PLANTED_FAULTS = (
-    PlantedFault("late camera", "camera", 18, 50),
-    PlantedFault("hips ignore the weight of a step", "hips", 34, 43),
-    PlantedFault("foot settles softly", "foot.L", 44, 52),
-    PlantedFault("hand locked to the world", "hand.L", 48, 62),
-    PlantedFault("break in the arc", "hand.R", 60, 60),
-    PlantedFault("same hand pose throughout", "hand.L", 64, 150),
-    PlantedFault("planted foot slides", "foot.R", 69, 82),
-    PlantedFault("chest does not answer the arms", "chest", 90, 112),
-    PlantedFault("mirrored arms", "upper_arm.R", 118, 148),
-    PlantedFault("one-frame pop", "head", 150, 150),
     PlantedFault("copied strands", "strand:braid.01.R", 1, 150),
+    PlantedFault("late camera", "camera", 16, 46),
+    PlantedFault("hips ignore the weight of a step", "hips", 33, 42),
+    PlantedFault("foot settles softly", "foot.L", 45, 53),
+    PlantedFault("hand locked to the world", "hand.L", 49, 62),
+    PlantedFault("break in the arc", "hand.R", 62, 62),
+    PlantedFault("same hand pose throughout", "hand.L", 67, 150),
+    PlantedFault("planted foot slides", "foot.R", 70, 81),
+    PlantedFault("chest does not answer the arms", "chest", 92, 115),
+    PlantedFault("mirrored arms", "upper_arm.R", 122, 148),
+    PlantedFault("one-frame pop", "head", 150, 150),
 )
 """Every fault planted in take 1: parts by their plain names, frames of the scene."""
 
-LOCK_FIRST, LOCK_LAST = 48, 62
-ARC_BREAK_FRAME = 60
+LOCK_FIRST, LOCK_LAST = 49, 62
+ARC_BREAK_FRAME = 62
 ARC_BREAK_TURN = math.radians(13.0)
-FROZEN_FROM = 62
-SLIDE_FIRST, SLIDE_LAST, SLIDE = 69, 81, (-0.16, 0.03)
-WELD_FIRST, WELD_LAST = 90, 112
-MIRROR_FROM = 113
+FROZEN_FROM = 65
+SLIDE_FIRST, SLIDE_LAST, SLIDE = 70, 81, (0.15, 0.03)
+WELD_FIRST, WELD_LAST = 91, 115
+MIRROR_FROM = 118
 HEAD_POP = (math.radians(9.0), math.radians(-15.0), math.radians(4.0))
-SOFT_STEP_LIFT, SOFT_FLAT_AFTER = 38, 8
+TWINS_FROM = 124
+TWINS = (
+    show.Reach(128, (0.252, 0.020, 0.150), (1.0, -0.40, 0.05), 10.0, 30.0, -8.0),
+    show.Reach(136, (0.420, 0.180, 0.120), (0.6, -0.7, -0.4), -30.0, -12.0, 4.0),
+    show.Reach(145, (0.252, 0.020, 0.150), (1.0, -0.40, 0.05), 10.0, 30.0, -8.0),
+    show.Reach(150, (0.250, 0.012, 0.144), (1.0, -0.44, 0.02), 11.0, 33.0, -9.0),
+)
+SOFT_STEP_LIFT, SOFT_FLAT_AFTER = 37, 8
 WEIGHTLESS_FIRST, WEIGHTLESS_LAST = 33, 43
-CAMERA_WAITS_UNTIL, CAMERA_CATCHES_UP = 33, 46
+CAMERA_WAITS_UNTIL, CAMERA_CATCHES_UP = 34, 46
 
 
 def faulty_steps() -> tuple[show.Step, ...]:
@@ -64,6 +71,12 @@ def faulty_steps() -> tuple[show.Step, ...]:
         step._replace(flat_after=SOFT_FLAT_AFTER) if step.lift == SOFT_STEP_LIFT else step
         for step in show.STEPS
     )
+
+
+def twin_reaches() -> tuple[show.Reach, ...]:
+    """Return the left arm's moves with an ending made to be mirrored: hips, a shrug, hips."""
+    kept = tuple(reach for reach in show.ARM_LEFT if reach.frame < TWINS_FROM)
+    return (*kept, *TWINS)
 
 
 def spoil_body(tracks: Tracks) -> None:
@@ -181,7 +194,7 @@ def lock_hand(rig: bpy.types.Object, scene: bpy.types.Scene) -> None:
         (LOCK_FIRST - 3, 0.0),
         (LOCK_FIRST, 1.0),
         (LOCK_LAST, 1.0),
-        (LOCK_LAST + 4, 0.0),
+        (LOCK_LAST + 7, 0.0),
     ):
         _pin(curve, frame, influence)
 
@@ -194,7 +207,7 @@ def late_camera(tracks: Tracks) -> None:
         for frame in [frame for frame in curve if 1 < frame <= CAMERA_CATCHES_UP + 8]:
             del curve[frame]
         curve[CAMERA_WAITS_UNTIL] = Key(start, SETTLING)
-        curve[CAMERA_CATCHES_UP] = Key(goal, FLOWING)
+        curve[CAMERA_CATCHES_UP] = Key(goal, SETTLING)
 
 
 def _pin(curve: bpy.types.FCurve, frame: float, value: float) -> None:

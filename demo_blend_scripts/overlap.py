@@ -49,11 +49,11 @@ STRANDS = (
     # The left braid is tied tighter and shorter: it swings sooner and less far.
     Strand(
         tuple(f"braid.{joint:02d}.L" for joint in range(1, BRAID_BONES + 1)),
-        "head", 0.17, 0.50, 1.2, 0.62, 0.34, (0.30, 0.30, -1.0),
+        "head", 0.17, 0.42, 1.2, 0.74, 0.30, (0.30, 0.30, -1.0),
     ),
     Strand(
         tuple(f"braid.{joint:02d}.R" for joint in range(1, BRAID_BONES + 1)),
-        "head", 0.33, 0.38, 1.8, 0.86, 0.20, (-0.22, 0.50, -1.0),
+        "head", 0.33, 0.30, 1.8, 1.00, 0.16, (-0.22, 0.50, -1.0),
     ),
     Strand(
         tuple(f"strap.{joint:02d}" for joint in range(1, STRAP_BONES + 1)),
