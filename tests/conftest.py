@@ -2,26 +2,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What every kind of test may ask for: where the real motion captures are."""
 
-import os
-from pathlib import Path
-
 import pytest
-
-BVH_FOLDER = Path("usr/share/assimp/models/BVH")
-
-
-def find_captures():
-    """Give the folder of captures, or None; FETTLE_CAPTURES names one, the cache has one."""
-    named = os.environ.get("FETTLE_CAPTURES")
-    if named:
-        return Path(named)
-    home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    cache = Path(os.environ.get("FETTLE_CACHE") or Path(home) / "fettle")
-    installed = Path("/") / BVH_FOLDER
-    for folder in (cache / "captures" / "assimp-testmodels" / BVH_FOLDER, installed):
-        if folder.is_dir():
-            return folder
-    return None
+from capture_folder import find_captures
 
 
 @pytest.fixture

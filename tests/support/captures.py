@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+from capture_folder import find_captures
 from scipy.spatial.transform import Rotation
 
 from fettle.core_math.measures import rotations
@@ -104,9 +105,7 @@ class Clip:
 
 def find_folder() -> Path | None:
     """Return the captures' folder, or None where they were not fetched."""
-    import conftest
-
-    return conftest.find_captures()
+    return find_captures()
 
 
 @cache
