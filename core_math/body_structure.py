@@ -35,6 +35,7 @@ _LIKE = 0.12  # how far the two limbs of a pair may differ in length
 _ARM_TO_LEG = 0.68  # upper arm and forearm over thigh and shin, same source
 _SPARE_BONE = 0.3
 _LONGEST_LIMB = 12
+_LIMB_BONES = 4  # a limb's own bones; what follows are fingers, or no limb at all
 
 
 @dataclass(slots=True)
@@ -97,10 +98,9 @@ def _find_pairs(skeleton: Skeleton) -> list[_Pair]:
         for i, first in enumerate(chains):
             for second in chains[i + 1 :]:
                 a, b = _lengths(skeleton, first), _lengths(skeleton, second)
-                shared = min(len(a), len(b))
                 if abs(len(a) - len(b)) > 1 or np.abs(a[:3] - b[:3]).max() > _LIKE * a.max():
                     continue
-                total = float(a[:shared].sum() + b[:shared].sum()) / 2
+                total = float(a[:_LIMB_BONES].sum() + b[:_LIMB_BONES].sum()) / 2
                 if total > 0:
                     pairs.append(_Pair(base, (first, second), total))
     return _outermost(pairs)
@@ -177,10 +177,15 @@ def _goes_on(arms: _Pair) -> bool:
 
 
 def _has_more_limbs(pairs: list[_Pair], legs: _Pair, arms: _Pair) -> bool:
-    shortest = 0.6 * min(legs.length, arms.length)
-    more = [p for p in pairs if p is not legs and p is not arms and p.length > shortest]
+    """Say whether a third pair is a limb too; above the arms, shorter ones may be braids."""
     trunk = {id(arms.base), *(id(a) for a in arms.base.ancestors())}
-    return any(id(pair.base) in trunk for pair in more)
+    for pair in pairs:
+        if pair is legs or pair is arms:
+            continue
+        share = 0.6 if id(pair.base) in trunk else 0.8
+        if pair.length > share * min(legs.length, arms.length):
+            return True
+    return False
 
 
 def _stands_on_four(skeleton: Skeleton, legs: _Pair, arms: _Pair) -> bool:

@@ -11,13 +11,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from .body_limbs import Found
 from .body_names import LIMB_CONCEPTS
 from .body_skeleton import Joint, Skeleton
 
 _NO_TRUNK = frozenset(("tip", "twist", "strand", "wing", "prop", "heel", "ear"))
 _NOT_SPINE = LIMB_CONCEPTS | {"root", "head"}
+_CHEST_WORDS = frozenset(("spine", "chest", "upperbody", "torso"))
 _NECK_LIMIT = 6
+_GAP = 0.3
 
 
 def find_trunk(
@@ -73,10 +77,11 @@ def find_trunk(
             _found_by_place(joint, "spine", "between hips and chest") for joint in spine
         ]
     if chest:
-        extra = [f for f in neck if f.joint.reading.concept in ("spine", "chest", "upperbody")]
-        told = any(f.joint.reading.concept == "neck" for f in neck)
-        found["chest"] = [chest, *(extra if told else [])]
-        if told:
+        found["chest"] = [chest]
+        if any(f.joint.reading.concept == "neck" for f in neck):
+            # What is named as a neck begins there; joints below it still belong to the chest.
+            extra = [f for f in neck if f.joint.reading.concept in _CHEST_WORDS]
+            found["chest"] += [Found(f.joint, 0.75, "between the arms and the neck") for f in extra]
             neck = [f for f in neck if f not in extra]
     if neck:
         found["neck"] = neck
@@ -208,16 +213,15 @@ def _follow_neck(
             and id(child) not in limb_joints
             and not any(id(below) in limb_joints for below in child.subtree())
         ]
-        if steps and any(_has_face(child) for child in at.children):
-            bearing = [child for child in onward if _has_face(child)]
-            same = bearing and bearing[0].reading.stem[:1] == at.reading.stem[:1]
-            if not same:
-                return at, 0.85, "the face hangs from it"
-            onward = bearing
+        bearing = [child for child in onward if _has_face(child)]
+        if steps and not bearing and _has_face(at):
+            sure = 0.6 if at.reading.concept == "neck" else 0.85
+            return at, sure, "the face hangs from it"
+        onward = bearing or onward
         if not onward:
             break
         nameless = not any(child.reading.concept or _has_face(child) for child in onward)
-        if steps and nameless and (len(at.children) > 1 or _share_place(skeleton, at, onward[0])):
+        if steps and nameless and (len(at.children) > 1 or _is_apart(skeleton, at, onward[0])):
             break
         onward.sort(
             key=lambda j: (
@@ -234,8 +238,10 @@ def _follow_neck(
     return at, 0.7, "ends the chain above the chest"
 
 
-def _share_place(skeleton: Skeleton, joint: Joint, child: Joint) -> bool:
-    return skeleton.length(joint, child) < 1e-3 * skeleton.length(joint)
+def _is_apart(skeleton: Skeleton, joint: Joint, child: Joint) -> bool:
+    """Say whether a child does not go on where the joint's bone ends, but sits somewhere on it."""
+    gap = np.linalg.norm(skeleton.head(child) - skeleton.tails[joint.bone])
+    return float(gap) > _GAP * skeleton.length(joint)
 
 
 def _has_face(joint: Joint) -> bool:
