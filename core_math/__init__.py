@@ -18,6 +18,7 @@ from .findings import (
     NotEvaluated,
     Severity,
     State,
+    say_part,
     sort_for_review,
 )
 from .kinematics import split_matrices
@@ -54,7 +55,6 @@ from .report_table import (
     say_counts,
     say_frame_rate,
     say_frames,
-    say_part,
     say_subject,
 )
 from .runner import iterate_checks, run_check, run_checks

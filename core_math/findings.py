@@ -212,6 +212,17 @@ def sort_for_review(flags: Iterable[Flag]) -> list[Flag]:
     return sorted(flags, key=lambda flag: (-flag.rank, flag.start, flag.check, flag.part))
 
 
+def say_part(part: str) -> str:
+    """Name a part the way people do: "hand.L" is the left hand, "index.R/2" its second joint."""
+    base, _, joint = part.partition("/")
+    if base.startswith("strand:"):
+        words = base.removeprefix("strand:")
+    else:
+        side = {".L": "left ", ".R": "right "}.get(base[-2:], "")
+        words = side + (base[:-2] if side else base).replace("_", " ")
+    return f"{words} {joint}" if joint else words
+
+
 def _join(one: Flag, other: Flag) -> Flag:
     worst, lesser = (one, other) if one.severity >= other.severity else (other, one)
     others = dict.fromkeys((*worst.other_parts, lesser.part, *lesser.other_parts))

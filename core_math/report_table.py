@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from .findings import Flag, Severity, State, sort_for_review
+from .findings import Flag, NotEvaluated, Severity, State, say_part, sort_for_review
 from .motion import Stage, SubjectKind
 from .reading import ShotReading, SubjectFacts
 from .report import Report, flag_to_data
@@ -21,6 +21,8 @@ from .units import format_quantity
 
 SHAPES = {Severity.FAINT: "●", Severity.CLEAR: "▲", Severity.GLARING: "◆"}
 """Every severity has a shape of its own, so that nothing is told by colour alone."""
+
+FEW_CHECKS = 8
 
 _ANSI = {  # Okabe & Ito's sky blue, orange and vermilion
     Severity.FAINT: "38;2;86;180;233",
@@ -77,17 +79,6 @@ class Look:
         return f"{_BOLD}{text}{_RESET}" if self.colour else text
 
 
-def say_part(part: str) -> str:
-    """Name a part the way people do: "hand.L" is the left hand, "index.R/2" its second joint."""
-    base, _, joint = part.partition("/")
-    if base.startswith("strand:"):
-        words = base.removeprefix("strand:")
-    else:
-        side = {".L": "left ", ".R": "right "}.get(base[-2:], "")
-        words = side + (base[:-2] if side else base).replace("_", " ")
-    return f"{words} {joint}" if joint else words
-
-
 def say_frames(flag: Flag) -> str:
     """Write a flag's frames: one number, or first and last."""
     return str(flag.start) if flag.start == flag.end else f"{flag.start}-{flag.end}"
@@ -136,12 +127,14 @@ def format_shot(shot: ShotReading, look: Look, review: Review | None = None) -> 
     facts = [shot.scene, f"frames {first}-{last} at {say_frame_rate(shot.fps)} fps"]
     facts.append(f"camera {shot.camera}" if shot.camera else "no camera")
     lines = [look.bold(shot.source), look.dim("  " + ", ".join(facts))]
-    lines += [look.dim(f"  {say_subject(subject)}") for subject in shot.subjects]
-    lines += ["", *format_flags(shot.flags, look, len(shot.subjects) > 1)]
+    for words in say_subjects(shot.subjects):
+        lines += [look.dim(line) for line in _wrap(words, look.width, 2)]
+    lines += ["", *format_flags(shot.flags, look)]
     if review is not None:
         lines += [f"  note at {note.frame}: {note.text}" for note in review.notes]
         lines += [f"  {describe_unused(mark)}" for mark in review.unused]
-    lines += ["", f"  {look.bold(say_counts(shot.flags))}"]
+    if shot.flags:
+        lines += ["", f"  {look.bold(say_counts(shot.flags))}"]
     lines += [look.dim(line) for line in format_unjudged(shot, look.width)]
     return "\n".join(lines)
 
@@ -156,13 +149,25 @@ def say_subject(subject: SubjectFacts) -> str:
     return words
 
 
-def format_flags(flags: Sequence[Flag], look: Look, name_subjects: bool = False) -> list[str]:
+def say_subjects(subjects: Sequence[SubjectFacts]) -> list[str]:
+    """Write a line for each character, and one for all things together."""
+    things = [subject for subject in subjects if subject.kind is SubjectKind.OBJECT]
+    lines = [say_subject(subject) for subject in subjects if subject not in things]
+    if len(things) == 1:
+        lines.append(say_subject(things[0]))
+    elif things:
+        lines.append(f"{len(things)} objects: {', '.join(thing.name for thing in things)}")
+    return lines
+
+
+def format_flags(flags: Sequence[Flag], look: Look) -> list[str]:
     """Write flags as lines of a table, in the order of review, what is meant last."""
     ordered = sort_for_review(flag for flag in flags if flag.state is not State.MEANT)
     ordered += sort_for_review(flag for flag in flags if flag.state is State.MEANT)
     if not ordered:
         return ["  nothing to flag"]
     head = ("frames", "part", "severity")
+    name_subjects = len({flag.subject for flag in ordered}) > 1
     rows = [_make_cells(flag, look, name_subjects) for flag in ordered]
     widths = [max(len(cells[column]) for cells in (head, *rows)) for column in range(3)]
     indent = 2 + sum(widths) + 2 * 3
@@ -194,24 +199,43 @@ def _hint(flag: Flag) -> str:
 
 def format_unjudged(shot: ShotReading, width: int = 100) -> list[str]:
     """Write what was not evaluated, each reason once with its checks, and what crashed."""
-    grouped: dict[str, list[str]] = {}
-    several = len(shot.subjects) > 1
-    for entry in shot.not_evaluated:
-        name = f"{entry.check} ({entry.subject})" if several else entry.check
-        if entry.part is not None:
-            name += f" at {say_part(entry.part)}"
-        names = grouped.setdefault(entry.reason, [])
-        if name not in names:
-            names.append(name)
-    lines = ["  not evaluated:"] if grouped else []
-    for reason, names in grouped.items():
-        text = f"{', '.join(names)}: {reason}"
-        lines += textwrap.wrap(
-            text, max(width, 40), initial_indent="    ", subsequent_indent="      "
+    grouped: dict[str, dict[tuple[str, ...], list[str]]] = {}
+    for reason, subject in dict.fromkeys((e.reason, e.subject) for e in shot.not_evaluated):
+        checks = tuple(
+            dict.fromkeys(
+                _name_entry(entry)
+                for entry in shot.not_evaluated
+                if (entry.reason, entry.subject) == (reason, subject)
+            )
         )
+        grouped.setdefault(reason, {}).setdefault(checks, []).append(subject)
+    lines = ["  not evaluated:"] if grouped else []
+    several = len({entry.subject for entry in shot.not_evaluated} | _names(shot)) > 1
+    for reason, by_checks in grouped.items():
+        for checks, subjects in by_checks.items():
+            where = f" ({', '.join(subjects)})" if several else ""
+            lines += _wrap(f"{_shorten(checks)}: {reason}{where}", width, 4)
     for crash in shot.crashes:
         lines.append(f"  a fault in Fettle: {crash.check} on {crash.subject}: {crash.error}")
     return lines
+
+
+def _names(shot: ShotReading) -> set[str]:
+    return {subject.name for subject in shot.subjects}
+
+
+def _name_entry(entry: NotEvaluated) -> str:
+    return entry.check if entry.part is None else f"{entry.check} at {say_part(entry.part)}"
+
+
+def _shorten(checks: Sequence[str]) -> str:
+    """Name a few checks; of many say how many (the JSON names them all)."""
+    return ", ".join(checks) if len(checks) <= FEW_CHECKS else f"{len(checks)} checks"
+
+
+def _wrap(text: str, width: int, indent: int) -> list[str]:
+    first, further = " " * indent, " " * (indent + 2)
+    return textwrap.wrap(text, max(width, 40), initial_indent=first, subsequent_indent=further)
 
 
 def format_comparison(comparison: Comparison, look: Look) -> str:
