@@ -3,12 +3,13 @@
 """One judgement per file; this list is the only place that knows them all, in their order."""
 
 from ..check import Check
-from . import copied_strands, idle_chest, ik_lock, lockstep_keys, twinning
+from . import copied_strands, idle_chest, ik_lock, lockstep_keys, stiff_wrist, twinning
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
     # Arms, hands, torso
     ik_lock.CHECK,
+    stiff_wrist.CHECK,
     idle_chest.CHECK,
     # Feet and weight
     # Between parts

@@ -160,11 +160,20 @@ def excursion(points: FloatArray) -> float:
 
 
 def turn_range(q: FloatArray) -> float:
-    """Return about the largest angle between two rotations of a stretch, degrees, (N, 4)."""
+    """Return about the largest angle between two rotations of a stretch, degrees, (N, 4).
+
+    As `excursion`: from the rotation farthest from the first one to the one farthest from that.
+    """
     if len(q) < 2:
         return 0.0
-    far = int(np.argmax(rotations.angle_between(q[:1], q)))
-    return float(np.max(rotations.angle_between(q[far : far + 1], q)))
+    far = int(np.argmax(_chords(q, q[0])))
+    return float(np.degrees(4.0 * np.arcsin(0.5 * np.max(_chords(q, q[far])))))
+
+
+def _chords(q: FloatArray, other: FloatArray) -> FloatArray:
+    """Return the distance of unit quaternions from one, of either sign: 2 sin(angle / 4)."""
+    lengths = np.minimum(np.sum((q - other) ** 2, -1), np.sum((q + other) ** 2, -1))
+    return np.asarray(np.sqrt(np.minimum(lengths, 2.0)))
 
 
 def _find_cuts(steps: FloatArray, rate: FloatArray, dip: float) -> list[int]:

@@ -1,0 +1,126 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What hands are doing: resting on a thing, holding one together, striking; where they point."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import rotations, swings
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class HandPair:
+    """Both hands over a stretch, metres.
+
+    `change` is how much their distance changes, `widest` its largest value, `travel` how far
+    their middle moves.
+    """
+
+    change: float
+    widest: float
+    travel: float
+
+
+def compare_hands(left: FloatArray, right: FloatArray) -> HandPair:
+    """Measure whether two hands keep their distance while they move.
+
+    Parameters
+    ----------
+    left, right : ndarray, shape (N, 3), metres
+        Places of the hands, from the body's own point of view where the body travels.
+    """
+    if len(left) == 0:
+        return HandPair(0.0, 0.0, 0.0)
+    distance = np.linalg.norm(left - right, axis=-1)
+    return HandPair(
+        change=float(np.ptp(distance)),
+        widest=float(distance.max()),
+        travel=swings.excursion(0.5 * (left + right)),
+    )
+
+
+def stopping_seconds(place: FloatArray, fps: float) -> float:
+    """Return the shortest time in which a point brakes from 70 % to 15 % of its top speed.
+
+    A strike that meets something stops within a frame or two; a hand that brakes itself takes
+    longer. Infinite where the point never brakes that far.
+
+    Parameters
+    ----------
+    place : ndarray, shape (N, 3)
+    """
+    if len(place) < 3:
+        return float("inf")
+    speed = np.linalg.norm(np.diff(place, axis=0), axis=-1)
+    top = float(speed.max())
+    fast, slow = speed >= 0.7 * top, speed <= 0.15 * top
+    if top <= 0.0 or not slow.any():
+        return float("inf")
+    last_fast = np.maximum.accumulate(np.where(fast, np.arange(len(speed)), -1))
+    braked = np.arange(len(speed)) - last_fast
+    usable = slow & (last_fast >= 0)
+    return float(braked[usable].min()) / fps if usable.any() else float("inf")
+
+
+def pointing_directions(
+    wrist: FloatArray, candidates: Sequence[FloatArray], least: float
+) -> FloatArray | None:
+    """Return where a hand points, unit vectors (F, 3), from the first usable end of the hand.
+
+    Parameters
+    ----------
+    wrist : ndarray, shape (F, 3)
+    candidates : sequence of ndarray, shape (F, 3)
+        Possible ends in order of preference: the middle of the knuckles, fingertips, bone end.
+    least : float
+        An end closer to the wrist than this tells no direction (some rigs start their fingers in
+        the wrist itself).
+
+    Returns
+    -------
+    ndarray or None
+    """
+    for end in candidates:
+        if len(end) and float(np.median(np.linalg.norm(end - wrist, axis=-1))) >= least:
+            return swings.unit_directions(wrist, end)
+    return None
+
+
+def pose_vectors(local_rotations: FloatArray) -> FloatArray:
+    """Return joint rotations as vectors from their own middle pose, shape (F, J, 3), degrees.
+
+    Parameters
+    ----------
+    local_rotations : ndarray, shape (F, J, 4)
+        Continuous in sign. Differences of the result are angles between poses to within a few
+        per cent for joints that move less than 90 degrees from their middle.
+    """
+    middle = rotations.normalize(local_rotations.mean(axis=0))
+    return rotations.rotation_vector(rotations.relative(middle[np.newaxis], local_rotations))
+
+
+def rolling_spread(vectors: FloatArray, window: int) -> FloatArray:
+    """Return the largest spread of any joint over each window, shape (F - window + 1,).
+
+    The spread of a joint is the diagonal of the box around its vectors (F, J, 3).
+    """
+    if len(vectors) < window or window < 1:
+        return np.zeros(0)
+    seen = np.lib.stride_tricks.sliding_window_view(vectors, window, axis=0)
+    box = seen.max(axis=-1) - seen.min(axis=-1)
+    return np.asarray(np.linalg.norm(box, axis=-1).max(axis=-1))
+
+
+def grow_still_run(vectors: FloatArray, first: int, spread: float) -> int:
+    """Return the last index up to which no joint leaves a box of this spread from `first` on."""
+    ahead = vectors[first:]
+    box = np.maximum.accumulate(ahead, axis=0) - np.minimum.accumulate(ahead, axis=0)
+    wide = np.flatnonzero(np.linalg.norm(box, axis=-1).max(axis=-1) > spread)
+    return first + (int(wide[0]) - 1 if len(wide) else len(ahead) - 1)
