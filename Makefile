@@ -78,7 +78,7 @@ window-test: $(VENV)/.installed-test-tools ## drive real windows; BLENDER=path t
 
 .PHONY: score
 score: $(VENV)/.installed-test-tools captures ## how good the checks are: planted faults, false flags
-	$(BIN)/python tests/quality/score.py
+	PYTHONPATH=tests/support $(BIN)/python tests/quality/score.py
 
 .PHONY: bench
 bench: $(VENV)/.installed-test-tools ## how fast it is, against Blender's own frame_set

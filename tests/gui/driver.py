@@ -20,7 +20,7 @@ Make a file ``tests/gui/scenario_<topic>.py``. Each function in it whose name st
         yield from ui.click(x, y)
         assert bpy.context.scene.frame_current == 12, "the click did not go to frame 12"
         picture = yield from ui.screenshot("after-the-click")
-        found = picture.count_near("#D55E00", region=ui.bounds("VIEW_3D"))
+        found = picture.count_near("#D55E00", region=ui.clear_bounds())
         assert found > 50, f"{found} pixels have the colour of a glaring flag"
 
 ``yield`` gives Blender one turn of its event loop; ``yield 0.5`` waits half a second;
@@ -31,10 +31,9 @@ window but no area, so operators that need one go into ``with ui.in_area("VIEW_3
 Everything runs inside Blender (its Python, its NumPy, no pytest): use plain ``assert``
 with a message; raise `Skip` with a reason where a version cannot be tested. Every test
 starts from the factory file with the extension switched off. Modules of the extension are
-``bl_ext.user_default.fettle...`` after `Window.enable_extension`; the checkout is on
-``sys.path``, so ``from demo_blend_scripts import ...`` works for building a shot. What
-Python prints as a traceback while the scenarios run, from a draw handler say, fails
-the run as well.
+``bl_ext.user_default.fettle...`` after `Window.enable_extension`; `Window.open_demo` opens
+a take of the demo shot. What Python prints as a traceback while the scenarios run, from a
+draw handler say, fails the run as well.
 
 A function may take ``function.time_limit`` seconds (set after its definition; default
 60); a run that stands still is ended from outside. Pictures go to
@@ -48,6 +47,7 @@ A place in a 3D view becomes a pixel in two steps, `Window.to_pixel` does both:
 the pixel within the region, and adding ``region.x`` and ``region.y`` gives the pixel of
 the window. The picture knows colours as the screen shows them (sRGB, 0 to 255); what is
 drawn smoothed has its full colour only in the middle of wide lines, so give a tolerance.
+The sidebar lies over the 3D view: look and click within `Window.clear_bounds`.
 
 Run it
 ------
@@ -74,6 +74,7 @@ import numpy as np
 from bpy_extras.view3d_utils import location_3d_to_region_2d
 
 EXTENSION = "bl_ext.user_default.fettle"
+CHECKOUT = Path(__file__).resolve().parents[2]
 TURN_S = 0.04
 TIME_LIMIT_S = 60.0
 
@@ -207,6 +208,7 @@ class Window:
         self.pictures = pictures
         self.title = ""
         self.mouse = (0, 0)
+        self._built: set[Path] = set()
 
     # Finding things.
 
@@ -231,6 +233,20 @@ class Window:
         """Give the bounds x0, y0, x1, y1 of a region, window pixels."""
         region = self.region(kind, part)
         return region.x, region.y, region.x + region.width, region.y + region.height
+
+    def clear_bounds(self, kind: str = "VIEW_3D") -> tuple[int, int, int, int]:
+        """Give the bounds of what can be seen and clicked: without sidebar, tools and header."""
+        x0, y0, x1, y1 = self.bounds(kind)
+        for region in self.area(kind).regions:
+            if region.width <= 1 or region.height <= 1:  # hidden
+                continue
+            if region.type == "TOOLS":
+                x0 = max(x0, region.x + region.width)
+            elif region.type == "UI":
+                x1 = min(x1, region.x)
+            elif region.type in {"HEADER", "TOOL_HEADER"} and region.y > (y0 + y1) / 2:
+                y1 = min(y1, region.y)
+        return x0, y0, x1, y1
 
     def to_pixel(self, place: Any, kind: str = "VIEW_3D") -> tuple[int, int]:
         """Give the window pixel at which a 3D view shows a place of the world (metres)."""
@@ -289,6 +305,16 @@ class Window:
         yield from self.press(name, **modifiers)
         yield from self.release(name, **modifiers)
         yield
+
+    def type_text(self, text: str) -> Steps:
+        """Type plain words into the text field that has the focus."""
+        for sign in text:
+            kind = "SPACE" if sign == " " else sign.upper() if sign.isalpha() else "ZERO"
+            x, y = self.mouse
+            self.window.event_simulate(type=kind, value="PRESS", unicode=sign, x=x, y=y)
+            yield
+            self.window.event_simulate(type=kind, value="RELEASE", x=x, y=y)
+            yield
 
     def _send(self, kind: str, value: str, **modifiers: bool) -> None:
         x, y = self.mouse
@@ -362,6 +388,35 @@ class Window:
         yield from self.redraw()
         self.region(kind, "UI").active_panel_category = tab
         yield from self.redraw()
+
+    def open_demo(self, take: int = 1) -> Steps:
+        """Open a take of the demo shot, built by this very Blender, in the window's own layout.
+
+        Built once for each run, in a process of its own: building starts from the factory
+        settings and would switch the extension off.
+        """
+        path = self.pictures / "demo" / f"take{take}.blend"
+        if path not in self._built:
+            code = (
+                f"import sys; sys.path.insert(0, {str(CHECKOUT)!r})\n"
+                "sys.dont_write_bytecode = True\n"
+                "from pathlib import Path\n"
+                "from demo_blend_scripts.build_demo import build_take\n"
+                f"build_take({take}, Path({str(path)!r}))\n"
+            )
+            command = [bpy.app.binary_path, "--background", "--factory-startup"]
+            command += ["--python-exit-code", "3", "--python-expr", code]
+            done = subprocess.run(
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT,
+                text=True,
+            )
+            assert done.returncode == 0, f"the demo was not built:\n{done.stdout[-2000:]}"
+            self._built.add(path)
+        bpy.ops.wm.open_mainfile(filepath=str(path), load_ui=False)
+        yield 0.2
 
     def open_factory_file(self) -> Steps:
         """Open Blender's own start-up file; preferences and extensions stay as they are."""
