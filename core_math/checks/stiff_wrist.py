@@ -109,7 +109,7 @@ LONGEST_LAG = 0.25  # s: lags are looked for this far
 ONE_THING = 0.24  # share of body height: hands farther apart hold no one thing
 KEPT_SHARE = 0.25  # of the hands' way: small moves change no distance much
 STRIKE_HZ = 15.0  # keeps a blow's stop, drops a marker's jump
-STRIKE_SPEED = 2.0  # body heights per second a striking hand reaches (practice)
+STRIKE_SPEED = 1.5  # body heights per second a striking hand reaches (practice)
 WORDS = {".L": "Left", ".R": "Right"}
 
 
