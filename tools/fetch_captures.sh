@@ -10,7 +10,8 @@
 # tests that want them then skip by name).
 set -euo pipefail
 
-cache=${FETTLE_CACHE:-${XDG_CACHE_HOME:-$HOME/.cache}/fettle}
+home=~ # also where HOME is not set
+cache=${FETTLE_CACHE:-${XDG_CACHE_HOME:-$home/.cache}/fettle}
 folder=$cache/captures/assimp-testmodels
 bvh=$folder/usr/share/assimp/models/BVH
 stamp=$folder.ready

@@ -18,7 +18,8 @@
 set -euo pipefail
 
 tools=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
-cache=${FETTLE_CACHE:-${XDG_CACHE_HOME:-$HOME/.cache}/fettle}
+home=~ # also where HOME is not set
+cache=${FETTLE_CACHE:-${XDG_CACHE_HOME:-$home/.cache}/fettle}
 mirror=${FETTLE_DEBIAN_MIRROR:-http://deb.debian.org/debian}
 suite=${1:-}
 
