@@ -52,10 +52,7 @@ def build_take(take: int, path: Path) -> None:
     harbour.build_harbour(scene, materials)
     for throw in props.THROWS:
         props.key_crate(throw, chest).write(bpy.data.objects[throw.crate])
-    cart, wheel = props.key_cart()
-    cart.write(bpy.data.objects[props.CART_NAME])
-    for name in props.WHEELS:
-        wheel.write(bpy.data.objects[name])
+    props.key_cart().write(bpy.data.objects[props.CART_NAME])
     camera_object = camera.build_camera(scene.collection)
     moves = camera.key_camera()
     if take == 1:

@@ -33,7 +33,7 @@ class PlantedFault(NamedTuple):
 PLANTED_FAULTS = (
     PlantedFault("copied strands", "strand:braid.01.R", 1, 150),
     PlantedFault("late camera", "camera", 16, 46),
-    PlantedFault("hips ignore the weight of a step", "hips", 33, 42),
+    PlantedFault("hips ignore the weight of a step", "hips", 35, 43),
     PlantedFault("foot settles softly", "foot.L", 45, 53),
     PlantedFault("hand locked to the world", "hand.L", 49, 62),
     PlantedFault("break in the arc", "hand.R", 62, 62),

@@ -344,6 +344,19 @@ def _cart(place: bpy.types.Collection, materials: Materials) -> None:
         wheel = _link(_wheel_model(), name, place, materials)
         wheel.parent = body
         wheel.location = (x, y, props.WHEEL_RADIUS)
+        _roll_with(wheel, body)
+
+
+def _roll_with(wheel: bpy.types.Object, cart: bpy.types.Object) -> None:
+    """Let a wheel turn as far as the cart rolls."""
+    roll = wheel.constraints.new("TRANSFORM")
+    roll.target = cart
+    roll.owner_space = "LOCAL"
+    roll.map_from, roll.map_to = "LOCATION", "ROTATION"
+    roll.map_to_y_from = "X"
+    reach = 1.0
+    roll.from_min_x, roll.from_max_x = props.CART.x - reach, props.CART.x + reach
+    roll.to_min_y_rot, roll.to_max_y_rot = -reach / props.WHEEL_RADIUS, reach / props.WHEEL_RADIUS
 
 
 def _wheel_model() -> Model:

@@ -104,6 +104,7 @@ def ensure_curve(owner: Any, path: str, index: int) -> bpy.types.FCurve:
 def write_curve(owner: Any, path: str, index: int, curve: Curve) -> None:
     """Write the keys of one channel, replacing those that were there."""
     fcurve = ensure_curve(owner, path, index)
+    fcurve.auto_smoothing = "CONT_ACCEL"
     points = fcurve.keyframe_points
     while points:
         points.remove(points[-1], fast=True)

@@ -41,19 +41,21 @@ class Strand(NamedTuple):
     """How far it gives way to the pull of its root, 1 for a free pendulum."""
     stiff: float
     """How much of the root's own direction the first joint keeps."""
-    grow: tuple[float, float, float] = (0.0, 0.0, -1.0)
+    grow: tuple[float, float, float]
     """Direction it grows in, in the armature's rest space."""
+    clear: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Lean that keeps it clear of the body, in the armature's rest space."""
 
 
 STRANDS = (
     # The left braid is tied tighter and shorter: it swings sooner and less far.
     Strand(
         tuple(f"braid.{joint:02d}.L" for joint in range(1, BRAID_BONES + 1)),
-        "head", 0.17, 0.42, 1.2, 0.74, 0.30, (0.30, 0.30, -1.0),
+        "head", 0.17, 0.42, 1.2, 0.74, 0.22, (0.30, 0.30, -1.0), (0.20, 0.30, 0.0),
     ),
     Strand(
         tuple(f"braid.{joint:02d}.R" for joint in range(1, BRAID_BONES + 1)),
-        "head", 0.33, 0.30, 1.8, 1.00, 0.16, (-0.22, 0.50, -1.0),
+        "head", 0.33, 0.30, 1.8, 1.00, 0.12, (-0.22, 0.50, -1.0), (-0.10, 0.40, 0.0),
     ),
     Strand(
         tuple(f"strap.{joint:02d}" for joint in range(1, STRAP_BONES + 1)),
@@ -67,9 +69,9 @@ CARRIERS = ("head", "chest", "hips")
 # bone, its two ends in the bone's own space (along the bone), radius
 BODY = (
     ("head", Vector((0.0, 0.105, 0.0)), Vector((0.0, 0.12, 0.0)), 0.118),
-    ("chest", Vector((-0.10, 0.165, 0.0)), Vector((0.10, 0.165, 0.0)), 0.080),
-    ("chest", Vector((-0.05, 0.03, 0.0)), Vector((0.05, 0.03, 0.0)), 0.120),
-    ("hips", Vector((-0.05, 0.05, 0.0)), Vector((0.05, 0.05, 0.0)), 0.150),
+    ("chest", Vector((-0.10, 0.165, 0.0)), Vector((0.10, 0.165, 0.0)), 0.070),
+    ("chest", Vector((-0.05, 0.03, 0.0)), Vector((0.05, 0.03, 0.0)), 0.100),
+    ("hips", Vector((-0.05, 0.05, 0.0)), Vector((0.05, 0.05, 0.0)), 0.125),
 )
 
 
@@ -91,11 +93,24 @@ def swing(
             late = frame - strand.lag * joint
             direction = _between(hanging, late)
             keep = strand.stiff * (1.0 - joint / len(rest)) ** 2
-            direction = direction.lerp(_between(carriers, late).to_3x3() @ grow, keep).normalized()
-            places.append(places[-1] + direction * bone.length)
+            direction = direction.lerp(_between(carriers, late).to_3x3() @ grow, keep)
+            direction = direction + _clear_of(_between(poses["chest"], late), strand, joint)
+            places.append(places[-1] + direction.normalized() * bone.length)
             _keep_out(places, body, bone.length)
         frames.append(places)
     return frames
+
+
+def _clear_of(chest: Matrix, strand: Strand, joint: int) -> Vector:
+    """Return how far the body leans a joint outwards: much at the shoulders, little below.
+
+    Bent over, she is not under her braids any more.
+    """
+    upright = max(0.0, (chest.to_3x3() @ Vector((0.0, 1.0, 0.0))).z)
+    front = chest.to_3x3() @ Vector((0.0, 0.0, 1.0))
+    turn = Matrix.Rotation(math.atan2(front.x, -front.y), 3, "Z")
+    share = (1.0, 1.0, 0.75, 0.45, 0.25, 0.15)[joint]
+    return turn @ Vector(strand.clear) * (share * upright)
 
 
 def _between(values: list, at: float):  # noqa: ANN001, ANN202

@@ -17,7 +17,6 @@ from .acting import HALF_CRATE, carried_at, crate_in_hands
 from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
 
 GRAVITY = 9.81
-TURN = "rotation_euler"
 CART_BED = 0.56
 CART = Vector((1.98, 0.16, 0.0))
 STACK_TOP = 0.56
@@ -137,24 +136,19 @@ def _key_flight(tracks: Tracks, throw: Throw, start: Matrix) -> None:
         turn[land + 6] = Key(angle)
 
 
-def key_cart() -> tuple[Tracks, Tracks]:
-    """Return the keys of the cart and of its wheels.
-
-    It answers each landing: dips, rolls a hand's breadth, settles.
-    """
-    cart, wheel = Tracks(), Tracks()
+def key_cart() -> Tracks:
+    """Return the keys of the cart: it answers each landing, dips, rolls a little, settles."""
+    tracks = Tracks()
     x = CART.x
-    for tracks, channel, index, start in ((cart, "location", 0, x), (wheel, TURN, 1, 0.0)):
-        tracks.key("", channel, index, show.FIRST_FRAME, start)
+    tracks.key("", "location", 0, show.FIRST_FRAME, x)
     for throw in THROWS:
         land = throw.landing_frame
-        for frame in (land, land + 8):
-            cart.key("", "location", 0, frame, x)
-            wheel.key("", TURN, 1, frame, (x - CART.x) / WHEEL_RADIUS)
-            x += ROLL if frame == land else 0.0
+        tracks.key("", "location", 0, land, x)
+        x += ROLL
+        tracks.key("", "location", 0, land + 8, x)
         for frame, angle in ((0, 0.0), (2, 1.4), (6, -0.6), (10, 0.25), (14, 0.0)):
-            cart.key("", TURN, 1, land + frame, math.radians(angle))
-    return cart, wheel
+            tracks.key("", "rotation_euler", 1, land + frame, math.radians(angle))
+    return tracks
 
 
 HOLDS = {
