@@ -7,13 +7,14 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import bpy
 from mathutils import Euler, Matrix, Quaternion, Vector
 
 from . import performance as show
 from .keys import FLOWING, SETTLING, Key, Tracks
-from .reach import Arm, ArmPose
+from .reach import Arm, ArmPose, turn_of_axes
 from .rig import BALL, FINGERS
 
 BETWEEN_SHOULDERS = Vector((0.0, 0.175, 0.0))
@@ -175,7 +176,12 @@ def crate_in_hands(carry: show.Carry, chest: Matrix) -> Matrix:
         (carry.left, carry.forward, carry.up)
     )
     angles = radians((carry.pitch, -carry.tilt, turn + carry.yaw))
-    return Matrix.LocRotScale(place, Euler(angles, "XYZ"), None)
+    return stand(place, Euler(angles, "XYZ"))
+
+
+def stand(place: Any, turn: Any) -> Matrix:
+    """Return the matrix of a thing that stands at a place, turned."""
+    return Matrix.LocRotScale(place, turn, None)
 
 
 def carried_at(carries: Sequence[show.Carry], frame: int) -> show.Carry:
@@ -246,19 +252,20 @@ class ArmActing:
         sign = 1.0 if self.side == "L" else -1.0
         directions = heading(math.degrees(_turn_of(self._frame_of("chest", frame))))
         turned = crate.to_3x3()
+        up = turned @ Vector((0.0, 0.0, 1.0))
         palm = turned @ Vector((-sign, 0.0, 0.0))
         handle = crate @ Vector((sign * (HALF_CRATE.x + 0.012), 0.0, 0.03))
         elbow_side = directions @ self.arm.outward((0.75, -0.55, -0.25))
         chest = self._frame_of("chest", frame)
-        fingers = -turned.col[2] + 0.5 * (directions @ Vector((0.0, 1.0, 0.0)))
+        fingers = -up + 0.5 * (directions @ Vector((0.0, 1.0, 0.0)))
         pose = None
         for _ in range(3):
             fingers = (fingers - palm * fingers.dot(palm)).normalized()
-            hand = Matrix((fingers.cross(palm), fingers, palm)).transposed()
+            hand = turn_of_axes(fingers, palm)
             wrist = handle - fingers * 0.085 - palm * 0.030
             pose = self.arm.solve(chest, shoulder, wrist, elbow_side, hand=hand)
             # The hand goes on from the forearm, and a little under the crate.
-            fingers = pose.forearm_axis - 0.40 * turned.col[2]
+            fingers = pose.forearm_axis - 0.40 * up
         assert pose is not None
         return pose
 

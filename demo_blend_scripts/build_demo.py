@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import bpy
 from mathutils import Euler, Matrix
@@ -64,7 +65,7 @@ def build_take(take: int, path: Path) -> None:
 
 
 def _set_up_scene() -> bpy.types.Scene:
-    scene = bpy.context.scene
+    scene: Any = bpy.context.scene
     scene.name = "Harbour at dawn"
     scene.frame_start, scene.frame_end = show.FIRST_FRAME, show.LAST_FRAME
     scene.render.fps, scene.render.fps_base = show.FPS, 1.0
@@ -82,8 +83,8 @@ def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Ma
     acting.key_trunk(tracks)
     acting.key_head(tracks)
     acting.key_feet(tracks, faults.faulty_steps() if faulty else show.STEPS)
-    for side, table in (("L", show.FINGERS_LEFT), ("R", show.FINGERS_RIGHT)):
-        acting.key_fingers(tracks, side, table)
+    acting.key_fingers(tracks, "L", show.FINGERS_LEFT)
+    acting.key_fingers(tracks, "R", show.FINGERS_RIGHT)
     if faulty:
         faults.spoil_body(tracks)
     tracks.write(rig)

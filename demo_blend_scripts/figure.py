@@ -201,17 +201,17 @@ def _hand(model: Model, rest: dict[str, Bone]) -> None:
         along = (end - start).normalized()
         length = (end - start).length
         wide = {"thumb": 0.0175, "middle": 0.0150, "pinky": 0.0130}.get(finger, 0.0145)
-        stops = [(0.0, joints[0].name)]
+        bones_along = [(0.0, joints[0].name)]
         for before, bone in zip(joints, joints[1:], strict=False):
             at = (bone.head - start).length
-            stops += [(at - 0.007, before.name), (at + 0.007, bone.name)]
+            bones_along += [(at - 0.007, before.name), (at + 0.007, bone.name)]
         root = 0.016 if finger == "thumb" else 0.010
         model.tube(
             start, along, FRONT if finger != "thumb" else PALM,
             ((-root - 0.006, wide * 0.7, wide * 0.7), (-root, wide, wide),
              (length * 0.5, wide, wide), (length - 0.002, wide * 0.92, wide * 0.92),
              (length + 0.009, wide * 0.62, wide * 0.62), (length + 0.013, wide * 0.1, wide * 0.1)),
-            stops, "glove", sides=10, smooth=3,
+            bones_along, "glove", sides=10, smooth=3,
         )  # fmt: skip
 
 

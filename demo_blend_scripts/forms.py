@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from typing import Any
 
 import bpy
 from mathutils import Matrix, Vector
@@ -21,7 +22,7 @@ class Model:
     """A mesh in the making: vertices with bone weights, faces with a material."""
 
     def __init__(self) -> None:
-        self.points: list[Vector] = []
+        self.points: list[Any] = []
         self.weights: list[Weights] = []
         self.faces: list[tuple[int, ...]] = []
         self.paints: list[str] = []
@@ -67,11 +68,11 @@ class Model:
             2 gives ellipses, more gives rounder boxes.
         """
         along, across = along.normalized(), across.normalized()
-        depth = along.cross(across)
+        depth: Any = along.cross(across)
         rings = []
         for station in _refined(stations, smooth):
             s, half_width, half_depth, shift, lift = station
-            middle = origin + along * s + across * shift + depth * lift
+            middle: Any = origin + along * s + across * shift + depth * lift
             weights = blend(stops, s)
             ring = []
             for side in range(sides):
@@ -145,7 +146,7 @@ class Model:
         """Add a box with chamfered edges; `taper` scales its top."""
         turn = turn or Matrix.Identity(3)
         size = Vector(half)
-        chamfer = min(chamfer, 0.9 * min(size))
+        chamfer = min(chamfer, 0.9 * min(half))
         corner: dict[tuple[int, int, int, int], int] = {}
         for x in (-1, 1):
             for y in (-1, 1):

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 import random
+from typing import Any
 
 import bpy
 from mathutils import Matrix, Vector
@@ -113,7 +114,7 @@ def _stick(
     model: Model, start: Vector, end: Vector, thick: float, paint: str, sides: int = 6
 ) -> None:
     line = end - start
-    across = line.cross(UP if abs(line.normalized().z) < 0.9 else LEFT)
+    across: Any = line.cross(UP if abs(line.normalized().z) < 0.9 else LEFT)
     reach = line.length
     model.tube(
         start, line, across,
@@ -229,7 +230,7 @@ def _far_side(place: bpy.types.Collection, materials: Materials) -> None:
 def _crate_model(banded: bool) -> Model:
     """Return a slatted crate with rope handles at its ends, its middle at the origin."""
     crate = Model()
-    x, y, z = HALF_CRATE
+    x, y, z = HALF_CRATE.to_tuple()
     wood = "wood"
     for row in range(3):
         height = -z + 0.046 + row * (2.0 * z - 0.092) / 2.0

@@ -8,7 +8,6 @@ edited (a key moved, a curve copied from left to right) before Blender sees it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -56,9 +55,9 @@ class Tracks:
         self.curve(bone, channel, index)[frame] = Key(value, kind)
 
     def key_vector(
-        self, bone: str, channel: str, frame: float, values: Iterable[float], kind: str = SETTLING
+        self, bone: str, channel: str, frame: float, values: Any, kind: str = SETTLING
     ) -> None:
-        """Set one key on every index of a channel."""
+        """Set one key on every index of a channel; `values` is any vector or row of numbers."""
         for index, value in enumerate(values):
             self.key(bone, channel, index, frame, value, kind)
 

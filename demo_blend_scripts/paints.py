@@ -5,7 +5,7 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import bpy
 
@@ -71,7 +71,7 @@ def linear(colour: str) -> tuple[float, float, float, float]:
     return red, green, blue, 1.0
 
 
-def node_tree(owner: bpy.types.Material | bpy.types.World) -> bpy.types.NodeTree:
+def node_tree(owner: bpy.types.Material | bpy.types.World) -> Any:
     """Return the shader nodes, switched on where a release still has the switch."""
     if owner.node_tree is None:
         owner.use_nodes = True

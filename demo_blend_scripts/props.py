@@ -7,13 +7,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import bpy
 from mathutils import Euler, Matrix, Vector
 
 from . import performance as show
-from .acting import HALF_CRATE, carried_at, crate_in_hands
+from .acting import HALF_CRATE, carried_at, crate_in_hands, stand
 from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
 
 GRAVITY = 9.81
@@ -65,7 +65,7 @@ THROWS = (
 def rest_matrix(throw: Throw) -> Matrix:
     """Return where the crate stands before she takes it."""
     turn = Euler((0.0, 0.0, math.radians(throw.rest_yaw)))
-    return Matrix.LocRotScale(Vector(throw.rest), turn, None)
+    return stand(Vector(throw.rest), turn)
 
 
 def key_crate(throw: Throw, chest: Sequence[Matrix]) -> Tracks:
@@ -167,7 +167,7 @@ class CrateMotion:
 
     def remove(self) -> None:
         """Take the probe out of the file again."""
-        action = self._probe.animation_data.action
+        action: Any = self._probe.animation_data.action
         bpy.data.objects.remove(self._probe)
         bpy.data.actions.remove(action)
 
@@ -177,4 +177,4 @@ class CrateMotion:
             [ensure_curve(self._probe, channel, index).evaluate(frame) for index in range(3)]
             for channel in ("location", "rotation_euler")
         )
-        return Matrix.LocRotScale(Vector(place), Euler(turn, "XYZ"), None)
+        return stand(Vector(place), Euler(turn, "XYZ"))

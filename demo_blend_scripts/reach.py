@@ -10,7 +10,7 @@ the other.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import bpy
 from mathutils import Euler, Matrix, Quaternion, Vector
@@ -19,6 +19,11 @@ from .rig import FOREARM_LENGTH, UPPER_ARM_LENGTH
 
 LONGEST_REACH = 0.985 * (UPPER_ARM_LENGTH + FOREARM_LENGTH)
 """An arm stretched farther than this looks, and behaves, like a stick."""
+
+
+def turn_of_axes(y_axis: Any, z_axis: Any) -> Matrix:
+    """Return the turn, 3x3, that has these unit vectors as its Y and Z axes."""
+    return Matrix((y_axis.cross(z_axis), y_axis, z_axis)).transposed()
 
 
 class ArmPose(NamedTuple):
@@ -92,7 +97,7 @@ class Arm:
         forearm = (joint + along * reach - elbow).normalized()
         y_axis = (elbow - joint).normalized()
         z_axis = (forearm - y_axis * forearm.dot(y_axis)).normalized()
-        upper = Matrix((y_axis.cross(z_axis), y_axis, z_axis)).transposed()
+        upper = turn_of_axes(y_axis, z_axis)
         hinge = y_axis.angle(forearm)
         in_forearm = upper @ Matrix.Rotation(hinge, 3, "X")
         if hand is not None:
