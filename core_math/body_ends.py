@@ -121,10 +121,22 @@ def _finger_chains(hand: Joint) -> list[list[Joint]]:
             chain = [joint]
             while onward := [c for c in chain[-1].children if _is_phalanx(c)]:
                 chain.append(max(onward, key=lambda c: (_same_word(c, joint), len(c.subtree()))))
-            if len(chain) == 4 and not any(j.reading.concept for j in chain):
-                chain = chain[1:]  # a finger has three bones, so the first lies in the palm
+            chain = _trim_finger(chain)
             chains.append(chain)
     return sorted(chains, key=lambda chain: chain[0].name)
+
+
+def _trim_finger(chain: list[Joint]) -> list[Joint]:
+    """Take off what a finger's three bones do not include: a bone of the palm, an end."""
+    named = [bool(joint.reading.concept) for joint in chain]
+    if any(named):
+        chain = chain[named.index(True) :]
+    if len(chain) == 4:
+        numbers = chain[0].reading.numbers
+        starts_at_zero = bool(numbers) and int(numbers[-1]) == 0
+        in_the_palm = starts_at_zero or not any(named)
+        chain = chain[1:] if in_the_palm else chain[:3]
+    return chain
 
 
 def _is_phalanx(joint: Joint) -> bool:

@@ -25,6 +25,8 @@ from .body_words import (
 
 _TOKEN = re.compile(r"[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+|[0-9]+|[^\W\d_A-Za-z]+")
 _NAMESPACE = re.compile(r"[:|]")
+_VERTEBRA = re.compile(r"[LTC]1?[0-9]$")
+_LONGEST_PREFIX = 6
 _KNOWN = frozenset((*PART_WORDS, *OTHER_WORDS, *MODIFIER_WORDS))
 _LONGEST = max(len(word) for word in _KNOWN)
 _PLAIN = {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ł": "l"}
@@ -62,7 +64,7 @@ _SIDED: Mapping[str, Mapping[str, float]] = {
     "shin": {"shin": 1.0},
     "knee": {"shin": 0.9},
     "ankle": {"foot": 0.95},
-    "foot": {"foot": 1.0},
+    "foot": {"foot": 1.0, "toe": 0.3},  # below an ankle, the "foot" is the ball
     "paw": {"foot": 0.6, "hand": 0.3},
     "ball": {"toe": 0.95},
     "toe": {"toe": 1.0},
@@ -72,7 +74,7 @@ _SIDED: Mapping[str, Mapping[str, float]] = {
     "arm": {"upper_arm": 0.9, "forearm": 0.25},
     "forearm": {"forearm": 1.0},
     "elbow": {"forearm": 0.9},
-    "wrist": {"hand": 0.9},
+    "wrist": {"hand": 0.95},
     "hand": {"hand": 1.0},
     "sidedhand": {"hand": 0.95},
     "palm": {"palm": 1.0},
@@ -147,7 +149,7 @@ def read_names(names: Sequence[str]) -> list[NameReading]:
 
 def _drop_prefix(tokens: list[tuple[str, ...]]) -> list[tuple[str, ...]]:
     """Take off the words most names begin with: the character's or the system's name."""
-    for _ in range(3):
+    for _ in range(_LONGEST_PREFIX):
         first = Counter(row[0].lower() for row in tokens if len(row) > 1)
         if not first:
             break
@@ -282,6 +284,8 @@ def _read(
     short: Mapping[str, str],
 ) -> NameReading:
     words = tuple(token.lower() for token in row)
+    if len(row) == 2 and _VERTEBRA.match("".join(row)):
+        words = ("neck" if words[0] == "c" else "spine", words[1])
     side, at = _find_side(words, lowered, short)
     groups = _group_words(words, at)
     concepts: list[str] = []

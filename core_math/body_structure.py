@@ -221,6 +221,9 @@ def _name_sides(
     if apart < 0.02:
         sure *= 0.5
     first = "L" if places[0] > places[1] else "R"
+    told = [{joint.side for joint in chain} - {""} for chain in pair.chains]
+    if all(len(sides) == 1 for sides in told) and told[0] != told[1]:
+        (first,) = told[0]
     found = {}
     for side, chain in zip((first, "R" if first == "L" else "L"), pair.chains, strict=True):
         found[side] = {

@@ -73,8 +73,8 @@ _PARTS = {
 
 # Words that turn a limb into its upper or lower half, or tell front legs from hind legs.
 _MODIFIERS = {
-    "upper": "upper up uppr ober superieur superior superiore",
-    "lower": "lower low lo unter inferieur inferior inferiore",
+    "upper": "upper up uppr upr ober superieur superior superiore",
+    "lower": "lower low lo lwr unter inferieur inferior inferiore",
     "front": "front fore fr vorder vorne foreleg forelimb",
     "rear": "rear hind hinter hinten",
 }
@@ -128,8 +128,10 @@ _SIDES = {
 }
 _CENTRES = "c x m cn md ctr center centre middleline"
 
-SHORT_SIDES = tuple({left: "L", "d": "R"} for left in "gies")
-"""Letters for left and right in French, Spanish, Portuguese and Italian names."""
+SHORT_SIDES = (*({left: "L", "d": "R"} for left in "gies"), {"lf": "L", "rt": "R"})
+"""Letters for left and right in French, Spanish, Portuguese and Italian names, and a pair of
+English ones of which the first alone might be "left front".
+"""
 
 
 def _index(tables: dict[str, str]) -> dict[str, str]:

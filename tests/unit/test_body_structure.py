@@ -74,6 +74,18 @@ def test_without_a_stance_all_joints_are_found_and_left_is_at_positive_x():
     assert found_names(make_bones(names, stance="all along one axis")) == names
 
 
+def test_a_side_in_the_name_counts_more_than_the_place():
+    bones = make_bones(without(*FINGERS), mirrored=True)
+    named = {}
+    for row, bone in enumerate(bones):
+        side = bone.name[-2:] if bone.name[-2:] in (".L", ".R") else ""
+        named[f"Bone{side}.{row:03d}"] = bone.name
+    renamed = [Bone(name, b.parent, b.head, b.tail) for name, b in zip(named, bones, strict=True)]
+    body_map = guess_body_map(renamed)
+    found = {part: named[guess.bone] for part, guess in body_map.parts.items()}
+    assert found == without(*FINGERS)
+
+
 def test_order_of_bones_does_not_matter():
     bones = make_bones(without(*FINGERS))
     renamed, _ = rename(bones)
