@@ -3,7 +3,15 @@
 """One judgement per file; this list is the only place that knows them all, in their order."""
 
 from ..check import Check
-from . import copied_strands, idle_chest, ik_lock, lockstep_keys, stiff_wrist, twinning
+from . import (
+    copied_strands,
+    frozen_hand_pose,
+    idle_chest,
+    ik_lock,
+    lockstep_keys,
+    stiff_wrist,
+    twinning,
+)
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
@@ -11,6 +19,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     ik_lock.CHECK,
     stiff_wrist.CHECK,
     idle_chest.CHECK,
+    frozen_hand_pose.CHECK,
     # Feet and weight
     # Between parts
     twinning.CHECK,

@@ -120,7 +120,13 @@ def rolling_spread(vectors: FloatArray, window: int) -> FloatArray:
 
 def grow_still_run(vectors: FloatArray, first: int, spread: float) -> int:
     """Return the last index up to which no joint leaves a box of this spread from `first` on."""
-    ahead = vectors[first:]
-    box = np.maximum.accumulate(ahead, axis=0) - np.minimum.accumulate(ahead, axis=0)
-    wide = np.flatnonzero(np.linalg.norm(box, axis=-1).max(axis=-1) > spread)
-    return first + (int(wide[0]) - 1 if len(wide) else len(ahead) - 1)
+    stretch = 32
+    while True:
+        ahead = vectors[first : first + stretch]
+        box = np.maximum.accumulate(ahead, axis=0) - np.minimum.accumulate(ahead, axis=0)
+        wide = np.flatnonzero(np.linalg.norm(box, axis=-1).max(axis=-1) > spread)
+        if len(wide):
+            return first + int(wide[0]) - 1
+        if first + stretch >= len(vectors):
+            return len(vectors) - 1
+        stretch *= 2

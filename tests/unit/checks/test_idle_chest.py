@@ -5,8 +5,8 @@
 import captures
 import figure
 import numpy as np
-import planting
 import pytest
+import reposing
 from check_assertions import assert_clean, assert_invariant, assert_not_evaluated, run
 
 from fettle.core_math.checks.idle_chest import CHECK
@@ -64,7 +64,7 @@ def test_turning_the_whole_body_is_no_answer_of_the_chest():
     count = round(SECONDS * 24)
     u = (np.arange(count) / 24.0 - START) / LENGTH
     motion = swing(0.0)
-    turned = planting.repose(
+    turned = reposing.repose(
         motion, {"root": figure.turn((0, 0, 1), 60.0 * figure.minimum_jerk(u))}
     )
     (flag,) = run(CHECK, turned).flags
@@ -145,7 +145,7 @@ def test_gesture_from_the_elbow_is_left_alone_and_said_so():
 def test_planted_hand_is_left_alone_and_said_so():
     motion = swing(0.0, degrees=60.0)
     drift = motion.head("hand.R") - motion.head("hand.R")[:1]
-    planted = planting.repose(motion, local_heads={"root": motion.head("root") - drift})
+    planted = reposing.repose(motion, local_heads={"root": motion.head("root") - drift})
     reading = run(CHECK, planted)
     assert reading.flags == ()
     assert any("planted" in entry.reason for entry in reading.not_evaluated)
@@ -189,7 +189,7 @@ def test_captures_are_clean(clip, fps):
 def test_chest_welded_in_a_capture_is_flagged_there(clip, first, last):
     motion = captures.load(clip, 24)
     trunk = [part for part in motion.parts if part.split("/")[0] in ("spine", "chest")]
-    flags = run(CHECK, planting.hold(motion, trunk, first, last)).flags
+    flags = run(CHECK, reposing.hold(motion, trunk, first, last)).flags
     hits = [f for f in flags if f.part == "chest" and f.severity >= Severity.CLEAR]
     assert hits and len(hits) == len(flags)
     assert all(first - 2 <= flag.peak <= last + 2 for flag in hits)

@@ -5,8 +5,8 @@
 import captures
 import figure
 import numpy as np
-import planting
 import pytest
+import reposing
 from check_assertions import assert_clean, assert_invariant, assert_not_evaluated, run
 
 from fettle.core_math.checks.stiff_wrist import CHECK
@@ -112,7 +112,7 @@ def test_small_and_slow_swings_are_left_alone(change):
 def test_planted_hand_is_left_alone_and_said_so():
     motion = swing(0.0)
     drift = motion.head("hand.R") - motion.head("hand.R")[:1]
-    planted = planting.repose(motion, local_heads={"root": motion.head("root") - drift})
+    planted = reposing.repose(motion, local_heads={"root": motion.head("root") - drift})
     reading = run(CHECK, planted)
     assert reading.flags == ()
     assert any("planted" in entry.reason for entry in reading.not_evaluated)
@@ -188,7 +188,7 @@ def test_captures_have_nothing_clear(clip, fps):
 )
 def test_wrist_frozen_in_a_capture_is_flagged_there(clip, side, first, last):
     motion = captures.load(clip, 24)
-    flags = run(CHECK, planting.hold(motion, [f"hand{side}"], first, last)).flags
+    flags = run(CHECK, reposing.hold(motion, [f"hand{side}"], first, last)).flags
     hits = [f for f in flags if f.severity >= Severity.CLEAR]
     assert hits and {flag.part for flag in hits} == {f"hand{side}"}
     assert all(first - 2 <= flag.peak <= last + 2 for flag in hits)

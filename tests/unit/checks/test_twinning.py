@@ -5,8 +5,8 @@
 import captures
 import figure
 import numpy as np
-import planting
 import pytest
+import reposing
 from check_assertions import assert_clean, assert_invariant, assert_not_evaluated, run
 
 from fettle.core_math.checks.twinning import CHECK
@@ -273,7 +273,7 @@ def test_arms_mirrored_in_a_capture_are_flagged_there(clip, first, fps):
     last = first + round(20 * fps / 24)
     upper = {p: motion.head(p) for p in motion.parts if not p.startswith("thigh")}
     axes = body.body_axes(upper)
-    mirrored = planting.mirror_limb(motion, ARM, first, last, axes=axes)
+    mirrored = reposing.mirror_limb(motion, ARM, first, last, axes=axes)
     flags = [f for f in run(CHECK, mirrored).flags if f.severity >= Severity.CLEAR]
     assert [{f.part, *f.other_parts} for f in flags] == [{"hand.L", "hand.R"}]
     assert first - 2 <= flags[0].peak <= last + 2

@@ -1,0 +1,164 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Plant faults into any motion: edit local rotations or joint offsets, then pose it again.
+
+Everything below an edited part is carried along, as it would be in the rig:
+
+    motion = captures.load("Boxing_Toes", 24)
+    welded = reposing.hold(motion, ["spine", "chest"], 30, 54)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from fettle.core_math.measures import rotations
+from fettle.core_math.motion import Motion, build_motion
+
+
+def repose(
+    motion: Motion,
+    local_rotations: Mapping[str, np.ndarray] | None = None,
+    local_heads: Mapping[str, np.ndarray] | None = None,
+) -> Motion:
+    """Return the motion with some parts' local rotations or joint offsets replaced.
+
+    Parameters
+    ----------
+    motion : Motion
+    local_rotations : mapping of part to ndarray, shape (F, 4)
+        Relative to the parent part, as `Motion.local_rotations`.
+    local_heads : mapping of part to ndarray, shape (F, 3)
+        In the parent part's axes, as `Motion.local_heads`.
+    """
+    turns, places = motion.local_rotations.copy(), motion.local_heads.copy()
+    for part, values in (local_rotations or {}).items():
+        turns[:, motion.index(part)] = values
+    for part, values in (local_heads or {}).items():
+        places[:, motion.index(part)] = values
+    ends = rotations.rotate(rotations.conjugate(motion.rotations), motion.tails - motion.heads)
+    heads, world = np.zeros_like(motion.heads), np.zeros_like(motion.rotations)
+    for row in _order_by_depth(motion.parents):
+        parent = motion.parents[row]
+        if parent < 0:
+            heads[:, row], world[:, row] = places[:, row], turns[:, row]
+        else:
+            world[:, row] = rotations.multiply(world[:, parent], turns[:, row])
+            reach = rotations.rotate(world[:, parent], places[:, row])
+            heads[:, row] = heads[:, parent] + reach
+    return build_motion(
+        subject=motion.subject,
+        kind=motion.kind,
+        frames=motion.frames,
+        fps=motion.fps,
+        parts=motion.parts,
+        parents=motion.parents,
+        heads=heads,
+        tails=heads + rotations.rotate(world, ends),
+        rotations_wxyz=world,
+        keys=motion.keys,
+        camera=motion.camera,
+        cuts=motion.cuts,
+        ground_height=motion.ground_height,
+        height=motion.height,
+        stage_override=motion.stage,
+    )
+
+
+def ramp(motion: Motion, first: int, last: int, blend: int = 0) -> np.ndarray:
+    """Return shares (F,): 1 on frames first .. last, eased to 0 over `blend` frames outside."""
+    frames = motion.frames.astype(float)
+    outside = np.maximum(first - frames, frames - last)
+    u = np.clip(1.0 - outside / (blend + 1.0), 0.0, 1.0)
+    return u * u * (3.0 - 2.0 * u)
+
+
+def mix(one: np.ndarray, other: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Turn from rotations `one` towards `other` by a share, shapes (F, 4), (F, 4) and (F,)."""
+    other = other * np.where(np.sum(one * other, axis=-1, keepdims=True) < 0.0, -1.0, 1.0)
+    return rotations.normalize(one + share[:, np.newaxis] * (other - one))
+
+
+def hold(motion: Motion, parts: Sequence[str], first: int, last: int, blend: int = 3) -> Motion:
+    """Freeze parts' local rotations on frames first .. last at what they are on the first."""
+    share = ramp(motion, first, last, blend)
+    at = first - motion.frame(0)
+    turns = {}
+    for part in parts:
+        own = motion.local_rotations[:, motion.index(part)]
+        turns[part] = mix(own, np.broadcast_to(own[at], own.shape), share)
+    return repose(motion, turns)
+
+
+def hold_in_world(motion: Motion, part: str, first: int, last: int, blend: int = 2) -> Motion:
+    """Keep a part's world orientation on frames first .. last at what it is on the first."""
+    share = ramp(motion, first, last, blend)
+    world = motion.rotation(part)
+    wanted = mix(world, np.broadcast_to(world[first - motion.frame(0)], world.shape), share)
+    parent = motion.parent_of(part)
+    above = motion.rotation(parent) if parent else np.broadcast_to((1.0, 0, 0, 0), world.shape)
+    return repose(motion, {part: rotations.relative(above, wanted)})
+
+
+def mirror_limb(
+    motion: Motion,
+    parts: Sequence[str],
+    first: int,
+    last: int,
+    *,
+    axes: np.ndarray,
+    lag_frames: float = 0.0,
+    size: float = 1.0,
+    blend: int = 3,
+) -> Motion:
+    """Give the right limb the left one's mirrored movement on frames first .. last.
+
+    Directions are mirrored, not channels, so bone axes do not matter: each right bone is turned by
+    the shortest way from where it points to the mirror image of where its twin points.
+
+    Parameters
+    ----------
+    parts : sequence of str
+        The limb from top to bottom without side, each but the last with a successor:
+        ("upper_arm", "forearm", "hand").
+    axes : ndarray, shape (F, 3, 3)
+        The body's own axes (left, forward, up) in which to mirror.
+    lag_frames, size : float
+        The copy's delay, and its size around the limb's mean direction.
+    """
+    share = ramp(motion, first, last, blend)
+    frames = np.arange(motion.frame_count, dtype=float)
+    result = motion
+    for part, following in zip(parts, parts[1:], strict=False):
+        left = motion.head(f"{following}.L") - motion.head(f"{part}.L")
+        own = np.einsum("fij,fj->fi", axes, left)
+        if size != 1.0:
+            middle = own[(motion.frames >= first) & (motion.frames <= last)].mean(axis=0)
+            own = middle + size * (own - middle)
+        late = np.stack([np.interp(frames - lag_frames, frames, c) for c in own.T], axis=-1)
+        target = np.einsum("fij,fi->fj", axes, late * [-1.0, 1.0, 1.0])
+        now = result.head(f"{following}.R") - result.head(f"{part}.R")
+        turn = shortest_turn(now, target)
+        identity = np.broadcast_to((1.0, 0.0, 0.0, 0.0), turn.shape)
+        world = rotations.multiply(mix(identity, turn, share), result.rotation(f"{part}.R"))
+        parent = result.parent_of(f"{part}.R")
+        above = result.rotation(parent) if parent else identity
+        result = repose(result, {f"{part}.R": rotations.relative(above, world)})
+    return result
+
+
+def shortest_turn(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Return the rotations, shape (F, 4), that take directions `one` to `other`, (F, 3)."""
+    one = one / np.linalg.norm(one, axis=-1, keepdims=True)
+    other = other / np.linalg.norm(other, axis=-1, keepdims=True)
+    w = 1.0 + np.sum(one * other, axis=-1, keepdims=True)
+    return rotations.normalize(np.concatenate((w, np.cross(one, other)), axis=-1))
+
+
+def _order_by_depth(parents: Sequence[int]) -> list[int]:
+    def depth(row: int) -> int:
+        return 0 if parents[row] < 0 else 1 + depth(parents[row])
+
+    return sorted(range(len(parents)), key=depth)
