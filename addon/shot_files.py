@@ -87,10 +87,11 @@ def _open_blend(path: Path, head: bytes, run_scripts: bool) -> OpenedShot:
     try:
         bpy.ops.wm.open_mainfile(filepath=str(path), load_ui=False, use_scripts=run_scripts)
     except RuntimeError as error:
-        raise ShotFileError(f"cannot be opened ({_shorten(error)}); save it again") from None
-    saved: tuple[int, ...] = tuple(bpy.data.version)
-    if saved[:2] > ours[:2]:
-        raise _newer((saved[0], saved[1]))
+        raise ShotFileError(f"cannot be opened ({_shorten(error, path)}); save it again") from None
+    stamp: Any = bpy.data.version
+    saved = (int(stamp[0]), int(stamp[1]))
+    if saved > ours[:2]:
+        raise _newer(saved)
     warnings = [
         f"its library {library.filepath} is missing, what comes from there was not read"
         for library in bpy.data.libraries
@@ -134,8 +135,10 @@ def _newer(version: tuple[int, int]) -> ShotFileError:
 
 def _import_bvh(path: Path) -> OpenedShot:
     facts = inspect_bvh(path)
+    if facts.frame_count < 2:
+        raise ShotFileError("holds a single pose, which is no motion; export all frames")
     unit, metres = facts.guess_unit()
-    scene = bpy.context.scene
+    scene: Any = bpy.context.scene
     _set_rate(scene, facts.fps)
     _enable("io_anim_bvh")
     _call_importer(
@@ -153,18 +156,20 @@ def _import_bvh(path: Path) -> OpenedShot:
 
 
 def _import_fbx(path: Path) -> OpenedShot:
+    scene: Any = bpy.context.scene
     _enable("io_scene_fbx")
     _call_importer(bpy.ops.import_scene.fbx, filepath=str(path))
-    _fit_frame_range(bpy.context.scene)
+    _fit_frame_range(scene)
     return OpenedShot()
 
 
 def _import_gltf(path: Path) -> OpenedShot:
     fps = _find_gltf_rate(path)
-    _set_rate(bpy.context.scene, fps)
+    scene: Any = bpy.context.scene
+    _set_rate(scene, fps)
     _enable("io_scene_gltf2")
     _call_importer(bpy.ops.import_scene.gltf, filepath=str(path))
-    _fit_frame_range(bpy.context.scene)
+    _fit_frame_range(scene)
     return OpenedShot(facts=(f"keys stand {fps:g} to the second",))
 
 
@@ -274,8 +279,12 @@ def _read_gltf(path: Path) -> tuple[dict[str, Any], Callable[[int], bytes]]:
     return document, binary
 
 
-def _shorten(error: Exception) -> str:
-    """Return the last telling line of what Blender said, without its "Error:"."""
+def _shorten(error: Exception, path: Path | None = None) -> str:
+    """Return the last telling words of what Blender said, without its "Error:" and the path."""
     lines = [line.strip() for line in str(error).splitlines() if line.strip()]
     text = lines[-1] if lines else type(error).__name__
-    return re.sub(r"^(Error|Warning):\s*", "", text)[:200]
+    text = re.sub(r"^(Error|Warning):\s*", "", text)
+    if path is not None and str(path) in text:
+        before, _, after = text.rpartition(str(path))
+        text = after.strip("\"': ") or before.replace(str(path), "").strip("\"': ")
+    return text[:200]

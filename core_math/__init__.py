@@ -10,6 +10,7 @@ from .camera import SensorFit, ShotCamera
 from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
+from .curves import Curve, CycleMode, Cycles, evaluate_curves
 from .findings import (
     EVERY_CHECK,
     CannotEvaluateError,
@@ -32,6 +33,7 @@ from .motion import (
     SubjectKind,
     build_motion,
 )
+from .picture_view import View, choose_view, draw_sticks, find_trail_part, measure_spacing
 from .reading import MappedPart, ShotReading, SubjectFacts, SubjectReading
 from .report import (
     InputFault,
@@ -96,6 +98,9 @@ __all__ = [
     "Check",
     "Comparison",
     "Crash",
+    "Curve",
+    "CycleMode",
+    "Cycles",
     "Fate",
     "Flag",
     "Group",
@@ -115,8 +120,8 @@ __all__ = [
     "Parameter",
     "PartGuess",
     "Report",
-    "Review",
     "ReportError",
+    "Review",
     "RotationChannels",
     "SensorFit",
     "Settings",
@@ -132,19 +137,24 @@ __all__ = [
     "SubjectReading",
     "Unit",
     "Values",
+    "View",
     "apply_corrections",
     "apply_marks",
     "build_motion",
+    "choose_view",
     "clear_mark",
     "compare_readings",
     "describe_unused",
+    "draw_sticks",
     "dump_csv",
     "dump_marks",
     "dump_report",
+    "evaluate_curves",
     "explain_check",
     "find_check",
     "find_ground_height",
     "find_settings_file",
+    "find_trail_part",
     "find_version",
     "find_worst",
     "format_comparison",
@@ -154,10 +164,11 @@ __all__ = [
     "iterate_checks",
     "list_checks",
     "mark_flag",
+    "measure_spacing",
     "pair_shots",
     "parse_marks",
-    "parse_settings",
     "parse_report",
+    "parse_settings",
     "read_report",
     "read_settings",
     "review_from_data",

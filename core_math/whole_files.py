@@ -36,7 +36,7 @@ def write_whole(path: Path | str, content: str | bytes) -> None:
     """
     target = Path(path)
     data = content if isinstance(content, bytes) else content.encode("utf-8", "backslashreplace")
-    if target.is_dir():
+    if os.path.isdir(target):
         raise OutputError(f"{target}: is a folder; name the file to write in it")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)

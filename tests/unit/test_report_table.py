@@ -10,7 +10,8 @@ from dataclasses import replace
 import pytest
 from sample_readings import HAND, POP, SHOT, with_flags
 
-from fettle.core_math.findings import Severity, State
+from fettle.core_math.findings import NotEvaluated, Severity, State
+from fettle.core_math.motion import SubjectKind
 from fettle.core_math.report import Report
 from fettle.core_math.report_table import (
     Look,
@@ -19,6 +20,7 @@ from fettle.core_math.report_table import (
     find_worst,
     format_comparison,
     format_shot,
+    format_unjudged,
     say_counts,
     say_frame_rate,
     say_part,
@@ -96,7 +98,7 @@ def test_colours_are_the_published_ones_and_shapes_differ():
 
 def test_clean_shot_says_so_and_still_lists_what_was_not_judged():
     text = format_shot(with_flags(), PLAIN)
-    assert "nothing to flag" in text and "not evaluated:" in text
+    assert "nothing to flag" in text and "not evaluated:" in text and "no flags" not in text
 
 
 def test_meant_flags_come_last_with_their_reason_and_count_apart():
@@ -120,9 +122,31 @@ def test_flag_marked_done_but_found_again_still_counts():
     assert "marked as done, still found" in format_shot(with_flags(done), PLAIN)
 
 
-def test_several_subjects_are_named_in_their_rows():
-    two = replace(SHOT, subjects=(*SHOT.subjects, replace(SHOT.subjects[0], name="Cart")))
-    assert "Rig: left hand" in format_shot(two, PLAIN)
+def test_subjects_are_named_in_their_rows_when_several_have_flags():
+    cart = replace(HAND, subject="Cart")
+    assert "Cart: left hand" in format_shot(with_flags(HAND, cart), PLAIN)
+    assert "Rig: left hand" not in format_shot(with_flags(HAND, POP), PLAIN)
+
+
+def test_objects_are_told_in_one_line():
+    things = [replace(SHOT.subjects[0], name=n, kind=SubjectKind.OBJECT) for n in ("Cart", "Crate")]
+    text = format_shot(replace(SHOT, subjects=(*SHOT.subjects, *things)), PLAIN)
+    assert "2 objects: Cart, Crate" in text
+
+
+def test_what_was_not_evaluated_is_grouped_by_reason():
+    entries = [
+        NotEvaluated(f"check-{n}", who, "judges a character only")
+        for who in ("Cart", "Crate")
+        for n in "ab"
+    ]
+    entries += [NotEvaluated(f"check-{n}", "Rig", "left out by --only") for n in "abcdefghij"]
+    lines = format_unjudged(with_flags(not_evaluated=tuple(entries), crashes=()))
+    assert lines == [
+        "  not evaluated:",
+        "    check-a, check-b: judges a character only (Cart, Crate)",
+        "    10 checks: left out by --only (Rig)",
+    ]
 
 
 def test_comparison_lists_fates_with_counts_and_numbers():

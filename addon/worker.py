@@ -1,0 +1,249 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The far side of a job: a process of its own that opens one shot, reads it and ends.
+
+It is told its job as one line of JSON on standard input and writes its result as JSON into the file
+the job names. What Blender prints goes to standard error; standard output carries progress alone, a
+JSON object a line. The process ends without taking Blender down, which can take minutes.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+import tomllib
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from ..core_math import (
+    ALL_CHECKS,
+    InputFault,
+    Motion,
+    NotEvaluated,
+    Review,
+    Settings,
+    Severity,
+    ShotReading,
+    State,
+    apply_marks,
+    parse_settings,
+    shot_to_data,
+    write_whole,
+)
+
+Tell = Callable[[float, str], None]
+
+
+def main() -> None:
+    """Do the job on standard input and end the process."""
+    job = json.loads(sys.stdin.buffer.readline())
+    tell = _take_over_output()
+    _limit_memory(job.get("memory_mb"))
+    try:
+        result = do_job(job, tell)
+    except MemoryError:
+        result = fail(job, "needs more memory than it may have; raise --memory-limit")
+    except Exception as error:
+        traceback.print_exc()
+        result = fail(job, f"stopped by a fault in Fettle ({_describe(error)})")
+    write_whole(job["result"], json.dumps(result, allow_nan=False))
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(0)
+
+
+@dataclass(frozen=True, slots=True)
+class _ReadScene:
+    scene: Any
+    reading: ShotReading
+    review: Review
+    motions: tuple[Motion, ...]
+
+
+def do_job(job: dict[str, Any], tell: Tell) -> dict[str, Any]:
+    """Do one job.
+
+    Parameters
+    ----------
+    job : dict
+        What `jobs.make_job` made.
+    tell : callable
+        Told progress from 0 to 1 and what is going on.
+
+    Returns
+    -------
+    dict
+        `shots` as in the findings document, and `errors`.
+    """
+    import bpy
+
+    from .shot_faults import ShotFileError
+    from .shot_files import open_shot
+
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    source = job["source"]
+    try:
+        opened = open_shot(Path(job["path"]), run_scripts=job["run_scripts"])
+    except ShotFileError as error:
+        return fail(job, str(error))
+    read, refused = _read_scenes(job, opened.facts, tell)
+    faults = [f"{source}: {text}" for text in opened.warnings]
+    # A scene in which nothing moves is no fault of a file whose other scenes were read, unless
+    # something was asked for by name.
+    if not read or job["camera"] or job["frames"]:
+        faults += refused
+    if job["bake"] and read:
+        faults += _bake(job, read)
+    if job["trail_picture"] and read:
+        faults += _draw_trail(job["trail_picture"], read[0])
+    return {
+        "shots": [shot_to_data(entry.reading, entry.review) for entry in read],
+        "errors": [{"source": source, "error": text} for text in faults],
+    }
+
+
+def fail(job: dict[str, Any], text: str) -> dict[str, Any]:
+    """Return the result of a job that brought back nothing but one line."""
+    fault = InputFault(job["source"], f"{job['source']}: {text}")
+    return {"shots": [], "errors": [{"source": fault.source, "error": fault.error}]}
+
+
+def _read_scenes(
+    job: dict[str, Any], facts: tuple[str, ...], tell: Tell
+) -> tuple[list[_ReadScene], list[str]]:
+    import bpy
+
+    from .readings import SamplingError
+
+    read: list[_ReadScene] = []
+    refused: list[str] = []
+    scenes = [scene for scene in bpy.data.scenes if scene.library is None]
+    settings = parse_settings(tomllib.loads(job["settings"]), ALL_CHECKS)
+    for number, scene in enumerate(scenes):
+
+        def tell_share(progress: float, text: str, number: int = number) -> None:
+            tell((number + progress) / len(scenes), text)
+
+        try:
+            read.append(_read_scene(job, scene, settings, facts, tell_share))
+        except SamplingError as error:
+            refused.append(f"{job['source']}: {error}")
+    return read, refused
+
+
+def _read_scene(
+    job: dict[str, Any], scene: Any, settings: Settings, facts: tuple[str, ...], tell: Tell
+) -> _ReadScene:
+    from .readings import collect_keys, iterate_reading, read_marks
+
+    motions: list[Motion] = []
+    steps = iterate_reading(
+        scene,
+        scene.view_layers[0],
+        settings,
+        frames=tuple(job["frames"]) if job["frames"] else None,
+        camera=job["camera"],
+        source=job["source"],
+        budget_ms=200.0,
+        keep=lambda samples: motions.extend(sample.motion for sample in samples.samples),
+    )
+    while True:
+        try:
+            tell(*next(steps))
+        except StopIteration as end:
+            reading = end.value
+            break
+    marks, notes = read_marks(scene)
+    _, unused = apply_marks(reading.flags, marks, collect_keys(motions))
+    reading = replace(
+        reading,
+        not_evaluated=(*reading.not_evaluated, *_name_left_out(job["left_out"], reading)),
+        subjects=tuple(
+            replace(subject, route_reason="; ".join((subject.route_reason, *facts)))
+            for subject in reading.subjects
+        ),
+    )
+    return _ReadScene(scene, reading, Review(notes, unused), tuple(motions))
+
+
+def _name_left_out(left_out: dict[str, str], reading: ShotReading) -> list[NotEvaluated]:
+    """Name what nobody asked for too: whoever compares two readings has to know."""
+    return [
+        NotEvaluated(check, subject.name, reason)
+        for check, reason in left_out.items()
+        for subject in reading.subjects
+    ]
+
+
+def _bake(job: dict[str, Any], read: list[_ReadScene]) -> list[str]:
+    """Put the flags into the scenes as markers and save a copy; return what went wrong."""
+    import bpy
+
+    from . import markers
+
+    target = Path(job["bake"]["out"])
+    least = Severity.from_word(job["bake"]["at_least"])
+    markers.register()
+    for entry in read:
+        markers.bake_markers(
+            entry.scene,
+            [f for f in entry.reading.flags if f.severity >= least and f.state is not State.MEANT],
+        )
+    beside = target.with_name(f".{target.stem}.{os.getpid()}.blend")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        bpy.context.preferences.filepaths.save_version = 0
+        bpy.ops.wm.save_as_mainfile(filepath=str(beside), copy=True, check_existing=False)
+        os.replace(beside, target)
+    except (OSError, RuntimeError) as error:
+        why = getattr(error, "strerror", None) or str(error).strip().splitlines()[-1]
+        return [f"{target}: cannot be written ({why}); name another place with --out"]
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+    return []
+
+
+def _draw_trail(path: str, entry: _ReadScene) -> list[str]:
+    """Draw the trail of the hand with the worst flag; return what went wrong."""
+    from .trail_picture import draw_worst_hand
+
+    if draw_worst_hand(Path(path), entry.motions, entry.reading):
+        return []
+    return [f"{path}: there is no hand to draw a trail of in scene {entry.reading.scene!r}"]
+
+
+def _take_over_output() -> Tell:
+    """Send what anybody prints to standard error and keep standard output for progress."""
+    channel = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+
+    def tell(progress: float, text: str) -> None:
+        # Nobody listens any more when the caller was killed; the job is its own witness then.
+        with contextlib.suppress(OSError):
+            channel.write(json.dumps({"progress": round(progress, 3), "text": text}) + "\n")
+            channel.flush()
+
+    return tell
+
+
+def _limit_memory(megabytes: int | None) -> None:
+    if megabytes is None:
+        return
+    try:
+        import resource
+    except ImportError:  # Windows knows no such limit; the caller was told
+        return
+    limit = megabytes * 1024 * 1024
+    resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+
+
+def _describe(error: Exception) -> str:
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    text = " ".join(str(error).split())
+    return f"{type(error).__name__}: {text} at {Path(place.filename).name}:{place.lineno}"
