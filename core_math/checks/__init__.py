@@ -11,6 +11,7 @@ from . import (
     lockstep_keys,
     stiff_wrist,
     twinning,
+    wrist_line,
 )
 
 ALL_CHECKS: tuple[Check, ...] = (
@@ -18,6 +19,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Arms, hands, torso
     ik_lock.CHECK,
     stiff_wrist.CHECK,
+    wrist_line.CHECK,
     idle_chest.CHECK,
     frozen_hand_pose.CHECK,
     # Feet and weight
