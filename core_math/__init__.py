@@ -10,6 +10,7 @@ from .camera import SensorFit, ShotCamera
 from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
+from .comparison_report import dump_comparisons
 from .curves import Curve, CycleMode, Cycles, evaluate_curves
 from .findings import (
     EVERY_CHECK,
@@ -146,6 +147,7 @@ __all__ = [
     "compare_readings",
     "describe_unused",
     "draw_sticks",
+    "dump_comparisons",
     "dump_csv",
     "dump_marks",
     "dump_report",

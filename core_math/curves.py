@@ -1,0 +1,332 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Key frames to values: all curves of a subject over all frames at once.
+
+Follows the host: a Bezier span is solved for the frame and then evaluated in value, each handle
+that is longer than the span is shortened to it along its own direction; before the first key and
+after the last one a curve stays, or goes on straight, or goes round in cycles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .easings import BACK, SINE, ease
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+CONSTANT, LINEAR, BEZIER = 0, 1, 2
+"""The numbers under which the host keeps the interpolation with a key; further ones are easings."""
+
+ON_KEY = 1e-4
+"""A frame this near to a key shows the key's own value, as in the host."""
+
+_SOLVED = 1e-11
+_FLAT = 1e-9
+_FREE_STEPS = 4
+_MOST_STEPS = 80
+
+
+class CycleMode(IntEnum):
+    """What a curve does on one side of its keys."""
+
+    NONE = 0
+    REPEAT = 1
+    REPEAT_OFFSET = 2
+    MIRROR = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Cycles:
+    """How a curve goes round; a count of 0 means for ever."""
+
+    before: CycleMode = CycleMode.REPEAT
+    after: CycleMode = CycleMode.REPEAT
+    count_before: int = 0
+    count_after: int = 0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Curve:
+    """The keys of one channel.
+
+    Attributes
+    ----------
+    times, values : ndarray, shape (K,)
+        Rising times, in frames.
+    left, right : ndarray, shape (K, 2)
+        Handles as time and value.
+    interpolation : ndarray of int, shape (K,)
+        How each key goes on to the next.
+    easing : ndarray of int, shape (K,), optional
+    extras : ndarray, shape (K, 3), optional
+        Strength of BACK, amplitude and period of ELASTIC.
+    straight : bool
+        Goes on straight beyond its keys.
+    cycles : Cycles, optional
+    """
+
+    times: FloatArray
+    values: FloatArray
+    left: FloatArray
+    right: FloatArray
+    interpolation: IntArray
+    easing: IntArray | None = None
+    extras: FloatArray | None = None
+    straight: bool = False
+    cycles: Cycles | None = None
+
+
+def evaluate_curves(curves: Sequence[Curve], frames: ArrayLike) -> FloatArray:
+    """Return the values of curves at frames.
+
+    Parameters
+    ----------
+    curves : sequence of Curve, length C
+        Each with at least one key.
+    frames : array_like, shape (F,)
+        In the curves' own time, rising.
+
+    Returns
+    -------
+    ndarray, shape (C, F)
+    """
+    at = np.asarray(frames, dtype=np.float64)
+    if not curves:
+        return np.zeros((0, len(at)))
+    counts = np.array([len(curve.times) for curve in curves])
+    keys = _Keys(curves, counts)
+    shown = np.broadcast_to(at, (len(curves), len(at)))
+    lift = None
+    cyclic = [row for row, curve in enumerate(curves) if curve.cycles and counts[row] > 1]
+    if cyclic:
+        shown, lift = _go_round(curves, cyclic, at)
+    place = _find_segments(keys, counts, at)
+    for row in cyclic:
+        place[row] = np.searchsorted(curves[row].times, shown[row], side="right") - 1
+    values = _evaluate(keys, counts, shown, place)
+    return values if lift is None else values + lift
+
+
+class _Keys:
+    """All keys of all curves one after the other, and the segments that start at them."""
+
+    def __init__(self, curves: Sequence[Curve], counts: IntArray) -> None:
+        self.first = np.concatenate(([0], np.cumsum(counts)[:-1]))
+        self.time = np.concatenate([curve.times for curve in curves])
+        self.value = np.concatenate([curve.values for curve in curves])
+        self.left = np.concatenate([curve.left for curve in curves])
+        self.right = np.concatenate([curve.right for curve in curves])
+        self.kind = np.concatenate([curve.interpolation for curve in curves])
+        self.straight = np.array([curve.straight for curve in curves])
+        self.easing, self.extras = self._join_extras(curves)
+        self._shape_segments()
+
+    def _join_extras(self, curves: Sequence[Curve]) -> tuple[IntArray, FloatArray]:
+        count = len(self.time)
+        if all(curve.easing is None and curve.extras is None for curve in curves):
+            return np.zeros(count, dtype=np.int64), np.zeros((count, 3))
+        easing = [
+            np.zeros(len(c.times), dtype=np.int64) if c.easing is None else c.easing for c in curves
+        ]
+        extras = [np.zeros((len(c.times), 3)) if c.extras is None else c.extras for c in curves]
+        return np.concatenate(easing), np.concatenate(extras)
+
+    def _shape_segments(self) -> None:
+        """Bring each Bezier segment into its own share of time, handles shortened to the span."""
+        self.span = np.append(np.diff(self.time), 0.0)
+        span = np.where(self.span > 0.0, self.span, 1.0)
+        self.change = np.append(np.diff(self.value), 0.0)
+        out = self.right - np.stack((self.time, self.value), axis=-1)
+        back = np.zeros_like(out)
+        back[:-1] = (self.left - np.stack((self.time, self.value), axis=-1))[1:]
+        a = _shorten(out, span)
+        b = _shorten(back, span)
+        # Time: 0, a, 1 + b, 1 as a share of the span; value: relative to the first key.
+        a_time, b_time = a[:, 0] / span, 1.0 + b[:, 0] / span
+        a_value, b_value = a[:, 1], self.change + b[:, 1]
+        self.time_1 = 3.0 * a_time
+        self.time_2 = 3.0 * (b_time - 2.0 * a_time)
+        self.time_3 = 1.0 + 3.0 * (a_time - b_time)
+        self.value_1 = 3.0 * a_value
+        self.value_2 = 3.0 * (b_value - 2.0 * a_value)
+        self.value_3 = self.change + 3.0 * (a_value - b_value)
+
+
+def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
+    length = np.abs(handle[:, 0])
+    factor = np.where(length > span, span / np.where(length > 0.0, length, 1.0), 1.0)
+    return handle * factor[:, np.newaxis]
+
+
+def _find_segments(keys: _Keys, counts: IntArray, frames: FloatArray) -> IntArray:
+    """Return for each curve and frame the number of its keys passed, less one, shape (C, F)."""
+    curve = np.repeat(np.arange(len(counts)), counts)
+    # Each key counts from the first frame on that is not before it.
+    since = np.searchsorted(frames, keys.time, side="left")
+    width = len(frames) + 1
+    passed = np.bincount(curve * width + since, minlength=len(counts) * width)
+    return np.cumsum(passed.reshape(len(counts), width), axis=1)[:, :-1] - 1
+
+
+def _evaluate(keys: _Keys, counts: IntArray, frames: FloatArray, place: IntArray) -> FloatArray:
+    last = (counts - 1)[:, np.newaxis]
+    index = keys.first[:, np.newaxis] + np.clip(place, 0, last)
+    values = keys.value[index]
+    inside = (place >= 0) & (place < last)
+    moving = inside & (keys.kind != CONSTANT)[index]
+    flat = np.flatnonzero(moving)
+    at, key = frames.ravel()[flat] if frames.flags.c_contiguous else frames[moving], index[moving]
+    since = at - keys.time[key]
+    u = since / keys.span[key]
+    kind = keys.kind[key]
+    result = keys.value[key]
+    curved = kind == BEZIER
+    if np.all(curved):
+        result = result + _bezier(keys, key, u)
+    else:
+        result[curved] += _bezier(keys, key[curved], u[curved])
+        line = kind == LINEAR
+        result[line] += u[line] * keys.change[key[line]]
+        for family in range(BACK, SINE + 1):
+            those = np.flatnonzero(kind == family)
+            if len(those):
+                k = key[those]
+                result[those] += ease(
+                    family, keys.easing[k], u[those], keys.span[k], keys.change[k],
+                    keys.extras[k, 0], keys.extras[k, 1], keys.extras[k, 2],
+                )  # fmt: skip
+    near = keys.span[key] - since < ON_KEY
+    result[near] = keys.value[key[near] + 1]
+    near = since < ON_KEY
+    result[near] = keys.value[key[near]]
+    values.ravel()[flat] = result
+    _hold_on_keys(keys, frames, index, inside & ~moving, values)
+    if np.any(keys.straight):
+        _go_on_straight(keys, counts, frames, place, values)
+    return values
+
+
+def _hold_on_keys(
+    keys: _Keys, frames: FloatArray, index: IntArray, held: BoolArray, values: FloatArray
+) -> None:
+    """Let a held value change a hair before the next key, where the host sees that key already."""
+    rows = np.nonzero(held)
+    following = index[rows] + 1
+    near = keys.time[following] - frames[rows] < ON_KEY
+    values[rows[0][near], rows[1][near]] = keys.value[following[near]]
+
+
+def _bezier(keys: _Keys, key: IntArray, u: FloatArray) -> FloatArray:
+    """Return the value over the first key's, at shares of the span's time."""
+    t = _solve(u, keys.time_1[key], keys.time_2[key], keys.time_3[key])
+    return ((keys.value_3[key] * t + keys.value_2[key]) * t + keys.value_1[key]) * t
+
+
+def _solve(u: FloatArray, c1: FloatArray, c2: FloatArray, c3: FloatArray) -> FloatArray:
+    """Solve c1 t + c2 t^2 + c3 t^3 = u for t in 0..1, where there is exactly one solution.
+
+    A few of Newton's steps do for nearly all; the rest is taken between guards.
+    """
+    t = u
+    for _ in range(_FREE_STEPS):
+        error = ((c3 * t + c2) * t + c1) * t - u
+        if np.all(np.abs(error) <= _SOLVED):
+            return t
+        slope = (3.0 * c3 * t + 2.0 * c2) * t + c1
+        t = np.clip(t - error / np.where(slope > _FLAT, slope, 1.0), 0.0, 1.0)
+    error = ((c3 * t + c2) * t + c1) * t - u
+    hard = np.flatnonzero(np.abs(error) > _SOLVED)
+    if len(hard):
+        t[hard] = _solve_guarded(u[hard], c1[hard], c2[hard], c3[hard])
+    return t
+
+
+def _solve_guarded(u: FloatArray, c1: FloatArray, c2: FloatArray, c3: FloatArray) -> FloatArray:
+    """Take Newton's steps, halving the bracket wherever a step would leave it."""
+    now = u.copy()
+    low, high = np.zeros(len(now)), np.ones(len(now))
+    for _ in range(_MOST_STEPS):
+        error = ((c3 * now + c2) * now + c1) * now - u
+        over = error > 0.0
+        high, low = np.where(over, now, high), np.where(over, low, now)
+        if np.all((np.abs(error) <= _SOLVED) | (high - low < 1e-15)):
+            break
+        slope = (3.0 * c3 * now + 2.0 * c2) * now + c1
+        step = now - error / np.where(slope > _FLAT, slope, 1.0)
+        good = (slope > _FLAT) & (step > low) & (step < high)
+        now = np.where(good, step, 0.5 * (low + high))
+    return now
+
+
+def _go_on_straight(
+    keys: _Keys, counts: IntArray, frames: FloatArray, place: IntArray, values: FloatArray
+) -> None:
+    """Extrapolate along the outer handles, or along the outer two keys of straight segments."""
+    for row in np.flatnonzero(keys.straight):
+        first = int(keys.first[row])
+        last = first + int(counts[row]) - 1
+        for key, neighbour, handle, beyond in (
+            (first, first + 1, keys.left, place[row] < 0),
+            (last, last - 1, keys.right, place[row] >= counts[row] - 1),
+        ):
+            if keys.kind[key] == CONSTANT or not np.any(beyond):
+                continue
+            time, value = keys.time[key], keys.value[key]
+            if keys.kind[key] == LINEAR:
+                if counts[row] == 1:
+                    continue
+                run, rise = keys.time[neighbour] - time, keys.value[neighbour] - value
+            else:
+                run, rise = handle[key, 0] - time, handle[key, 1] - value
+            if run != 0.0:
+                values[row, beyond] = value + (frames[row, beyond] - time) * (rise / run)
+
+
+def _go_round(
+    curves: Sequence[Curve], rows: Sequence[int], frames: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the times at which cyclic curves are to be read, and what is added, (C, F) each.
+
+    In single precision, as the host does it: where a round ends and the next begins the curve
+    may jump, and rounding decides on which side a frame lies.
+    """
+    single = frames.astype(np.float32)
+    shown = np.tile(frames, (len(curves), 1))
+    lift = np.zeros_like(shown)
+    for row in rows:
+        curve = curves[row]
+        cycles = curve.cycles
+        start, end = np.float32(curve.times[0]), np.float32(curve.times[-1])
+        length, rise = end - start, np.float32(curve.values[-1]) - np.float32(curve.values[0])
+        if cycles is None or not length > 0.0:
+            continue
+        for mode, count, beyond, after in (
+            (cycles.before, cycles.count_before, single < start, False),
+            (cycles.after, cycles.count_after, single > end, True),
+        ):
+            away = single - (end if after else start)
+            passed = np.abs(away) / length
+            rounds = beyond & ((count == 0) | (passed <= count))
+            if mode is CycleMode.NONE or not np.any(rounds):
+                continue
+            turns = np.trunc(passed[rounds])
+            rest = np.fmod(away[rounds].astype(np.float64), float(length)).astype(np.float32)
+            backwards = (mode is CycleMode.MIRROR) & (turns % 2 == 0)
+            within = np.where(backwards, (end if after else start) - rest, start + rest)
+            within = np.where(within < start, within + length, within)
+            # Exactly at the end of a round its own end shows, not the next one's start.
+            ends_far = (mode is CycleMode.MIRROR) & (turns % 2 == 1)
+            edge = np.where(ends_far != after, end, start)
+            shown[row, rounds] = np.where(rest == 0.0, edge, within)
+            if mode is CycleMode.REPEAT_OFFSET:
+                along = away[rounds] / length
+                lift[row, rounds] = (np.ceil(along) if after else np.floor(along)) * rise
+    return shown, lift
