@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import figure
 import numpy as np
-import planting
+import reposing
 
 from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
@@ -177,7 +177,7 @@ def _pose_leg(
     reach = ankle - joint
     length = np.minimum(np.linalg.norm(reach, axis=-1), 0.9995 * (_THIGH + _SHIN))
     inner = np.arccos((_THIGH**2 + length**2 - _SHIN**2) / (2.0 * _THIGH * length))
-    straight = planting.shortest_turn(np.broadcast_to([0.0, 0.0, -1.0], reach.shape), reach)
+    straight = reposing.shortest_turn(np.broadcast_to([0.0, 0.0, -1.0], reach.shape), reach)
     thigh = rotations.multiply(straight, figure.turn((1, 0, 0), -np.degrees(inner)))
     outer = np.arccos((_THIGH**2 + _SHIN**2 - length**2) / (2.0 * _THIGH * _SHIN))
     bend = figure.turn((1, 0, 0), 180.0 - np.degrees(outer))
