@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from .camera import ShotCamera
 from .findings import CannotEvaluateError
-from .measures import body, rotations, stage
+from .measures import body, contacts, rotations, stage
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -205,6 +205,40 @@ class Motion:
         result: T = self._memo[key]
         return result
 
+    def list_drawings(self) -> IntArray:
+        """Return the frames (indices) on which the subject shows something new, 0 included."""
+        return self.memo(
+            "drawings",
+            lambda: stage.list_drawings(
+                _total_change(self.local_heads, self.local_rotations, self.height)
+            ),
+        )
+
+    def foot(self, side: str) -> contacts.Foot:
+        """Return the points of one foot (".L" or ".R"); CannotEvaluateError when not mapped."""
+        self.require(f"foot{side}")
+        ankle, end = self.head(f"foot{side}"), self.tail(f"foot{side}")
+        has_toe = self.has(f"toe{side}")
+        return contacts.Foot(
+            ankle=ankle,
+            ball=self.head(f"toe{side}") if has_toe else end,
+            tip=self.tail(f"toe{side}") if has_toe else end,
+            rotation=self.rotation(f"foot{side}"),
+        )
+
+    def stances(self) -> dict[str, list[contacts.Stance]]:
+        """Return the stances of each mapped foot by side; CannotEvaluateError without feet."""
+
+        def find() -> dict[str, list[contacts.Stance]]:
+            sides = [side for side in (".L", ".R") if self.has(f"foot{side}")]
+            if not sides:
+                self.require("foot.L", "foot.R")
+            feet = [self.foot(side) for side in sides]
+            found = contacts.find_stances(feet, self.fps, self.height)
+            return dict(zip(sides, found, strict=True))
+
+        return self.memo("stances", find)
+
     def slice(self, start: int, stop: int) -> Motion:
         """Return the motion over the frame indices start .. stop - 1, with nothing shared."""
         first, last = self.frames[start], self.frames[stop - 1]
@@ -319,7 +353,7 @@ def build_motion(
     local, local_heads = _make_local(head_array, world, new_parents)
     if height is None:
         height = _measure_height(names, head_array, tail_array)
-    steps = _total_change(head_array, local, height)
+    steps = _total_change(local_heads, local, height)
     cadence = stage.find_cadence(steps)
     key_tracks = {part: track for part, track in (keys or {}).items() if part in names}
     return Motion(
@@ -423,10 +457,10 @@ def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) 
     return float(np.median(spread))
 
 
-def _total_change(heads: FloatArray, local: FloatArray, height: float) -> FloatArray:
-    """Return how much the whole subject changes per step: degrees, and % H for its root."""
+def _total_change(places: FloatArray, local: FloatArray, height: float) -> FloatArray:
+    """Return how much the subject changes per step: degrees and % H, each part on its parent."""
     turns = rotations.step_angles(local).sum(axis=-1)
-    travel = np.linalg.norm(np.diff(heads[:, 0], axis=0), axis=-1)
+    travel = np.linalg.norm(np.diff(places, axis=0), axis=-1).sum(axis=-1)
     change: FloatArray = turns + (100.0 * travel / height if height > 0.0 else travel)
     return change
 

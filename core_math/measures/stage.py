@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 STILL_SHARE = 1e-3
 """A step counts as held when it is under this share of the typical moving step."""
@@ -60,6 +61,17 @@ def find_cadence(steps: FloatArray) -> int:
     # A drawing may be held over several beats (a hold on twos lasts 2, 4, 6 ... frames).
     regular = np.count_nonzero(gaps % max(best, 1) == 0)
     return best if best > 1 and regular >= REGULAR_SHARE * len(gaps) else 1
+
+
+def list_drawings(steps: FloatArray) -> IntArray:
+    """Return the frames (indices) on which something new is shown, frame 0 included.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (F - 1,)
+        Change of the whole subject from frame to frame.
+    """
+    return np.concatenate(([0], 1 + np.flatnonzero(~find_held_steps(steps)))).astype(np.int64)
 
 
 def stepped_share(stepped: BoolArray) -> float:
