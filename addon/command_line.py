@@ -16,10 +16,10 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from ..core_math import find_version
-from . import verb_bake, verb_check, verb_checks, verb_demo
+from . import verb_bake, verb_check, verb_checks, verb_compare, verb_completion, verb_demo
 from .exit_status import CLEAN, INTERRUPTED, WRONG
 
-VERBS = (verb_check, verb_bake, verb_checks, verb_demo)
+VERBS = (verb_check, verb_compare, verb_bake, verb_checks, verb_demo, verb_completion)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -6,26 +6,19 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import dataclass, field
 from typing import Any
 
 from ..core_math import (
     InputFault,
-    Report,
-    Review,
     SettingsError,
-    Severity,
-    ShotReading,
     dump_csv,
     dump_report,
-    find_worst,
     format_shot,
-    review_from_data,
     say_counts,
-    shot_from_data,
 )
-from .exit_status import CLEAN, FLAGGED, INTERRUPTED, WRONG
-from .jobs import Job, JobError, Result, find_python, run_jobs
+from .collected import Collected, decide_status
+from .exit_status import INTERRUPTED, WRONG
+from .jobs import Job, JobError, find_python, run_jobs
 from .options import (
     JobMaker,
     add_fail_on,
@@ -64,31 +57,6 @@ def add_parser(verbs: Any) -> None:
     parser.set_defaults(run=run)
 
 
-@dataclass
-class Collected:
-    """What came back so far, in the order of the shots."""
-
-    shots: list[ShotReading] = field(default_factory=list)
-    reviews: dict[int, Review] = field(default_factory=dict)
-    errors: list[InputFault] = field(default_factory=list)
-
-    def add(self, result: Result) -> list[int]:
-        """Take one job's result in; return the numbers of its shots."""
-        added = []
-        for data in result["shots"]:
-            review = review_from_data(data)
-            if review != Review():
-                self.reviews[len(self.shots)] = review
-            added.append(len(self.shots))
-            self.shots.append(shot_from_data(data))
-        self.errors += [InputFault(e["source"], e["error"]) for e in result["errors"]]
-        return added
-
-    def make_report(self) -> Report:
-        """Return all of it as one report."""
-        return Report(tuple(self.shots), tuple(self.errors), self.reviews)
-
-
 def run(args: argparse.Namespace) -> int:
     """Read, print, write; return the exit status."""
     paths = args.paths or find_open_shot()
@@ -111,17 +79,7 @@ def run(args: argparse.Namespace) -> int:
         return INTERRUPTED
     if collected.errors or unwritable or failed:
         return WRONG
-    return decide(find_worst_of(collected.shots), args.fail_on)
-
-
-def decide(worst: Severity | None, fail_on: Severity) -> int:
-    """Return the exit status for the worst flag that is not meant."""
-    return FLAGGED if worst is not None and worst >= fail_on else CLEAN
-
-
-def find_worst_of(shots: list[ShotReading]) -> Severity | None:
-    """Return the worst severity of several shots."""
-    return find_worst(flag for shot in shots for flag in shot.flags)
+    return decide_status(collected.find_worst(), args.fail_on)
 
 
 def _refuse(line: str) -> int:

@@ -16,7 +16,7 @@ from .motion import Stage, SubjectKind
 from .reading import ShotReading, SubjectFacts
 from .report import Report, flag_to_data
 from .suppressions import Note, Review, describe_unused
-from .takes import Comparison, Fate
+from .takes import Change, Comparison, Fate
 from .units import format_quantity
 
 SHAPES = {Severity.FAINT: "●", Severity.CLEAR: "▲", Severity.GLARING: "◆"}
@@ -242,27 +242,36 @@ def format_comparison(comparison: Comparison, look: Look) -> str:
     """Write what became of every finding from one take to the next, with counts."""
     old, new = comparison.old, comparison.new
     lines = [look.bold(f"{old.source} -> {new.source}"), ""]
+    cells = {id(c): _make_cells(c.flag, look, False) for c in comparison.changes}
+    widths = [max((len(row[i]) for row in cells.values()), default=0) for i in range(3)]
+    indent = 4 + sum(widths) + 2 * 3
+    room = max(look.width - indent, 30)
     for fate, number in comparison.count().items():
-        changes = [change for change in comparison.changes if change.fate is fate]
         if not number:
             continue
         lines.append(look.bold(f"  {fate.value} ({number})"))
-        for change in changes:
-            flag = change.flag
-            sign = f"{SHAPES[flag.severity]} " if look.signs else ""
-            severity = look.paint(sign + flag.severity.word, _ANSI[flag.severity])
-            lines.append(
-                f"    {say_frames(flag)}  {say_part(flag.part)}  {severity}  {flag.message}"
-            )
-            if change.reason:
-                lines.append(look.dim(f"      {change.reason}"))
-            elif change.old and change.new and fate is not Fate.SAME:
-                was = format_quantity(change.old.value, change.old.unit)
-                now = format_quantity(change.new.value, change.new.unit)
-                lines.append(look.dim(f"      was {was}, is {now}"))
+        for change in comparison.changes:
+            if change.fate is not fate:
+                continue
+            frames, part, word = cells[id(change)]
+            severity = look.paint(word.ljust(widths[2]), _ANSI[change.flag.severity])
+            head = f"    {frames.rjust(widths[0])}  {part.ljust(widths[1])}  {severity}  "
+            sentence = textwrap.wrap(change.flag.message, room) or [""]
+            lines += [head + sentence[0], *(" " * indent + line for line in sentence[1:])]
+            more = textwrap.wrap(_say_change(change), room)
+            lines += [" " * indent + look.dim(line) for line in more]
         lines.append("")
     words = [f"{number} {fate.value}" for fate, number in comparison.count().items()]
     return "\n".join([*lines, f"  {look.bold(', '.join(words))}"])
+
+
+def _say_change(change: Change) -> str:
+    if change.reason:
+        return change.reason
+    if change.old is None or change.new is None or change.fate is Fate.SAME:
+        return ""
+    was = format_quantity(change.old.value, change.old.unit)
+    return f"was {was}, is {format_quantity(change.new.value, change.new.unit)}"
 
 
 def dump_csv(report: Report) -> str:

@@ -402,6 +402,37 @@ def test_bake_never_writes_over_the_shot(shot, capfd):
     assert status == 2 and "is the shot itself" in err[0]
 
 
+def test_compare_reads_json_and_shots_alike(shot, tmp_path, capfd):
+    findings, target = tmp_path / "old.json", tmp_path / "comparison.json"
+    call(capfd, "check", shot, "--json", findings, "--quiet")
+    status, out, err = call(capfd, "compare", findings, shot, "--json", target)
+    assert (status, err) == (0, []) and "0 new" in out[-2]
+    small_rig.build_shot(locked=False)
+    mended = tmp_path / "mended.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(mended))
+    status, out, err = call(capfd, "compare", findings, mended, "--only", "ik-lock")
+    assert (status, err) == (0, []) and any("fixed (1)" in line for line in out)
+    status, out, err = call(capfd, "compare", mended, findings, "--only", "ik-lock")
+    assert status == 1 and any("new (" in line for line in out)
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ('{"schema": "fettle.findings/7"}', "'fettle.findings/7'"),
+        ("{", "is no JSON"),
+        (None, "No such file"),
+    ],
+)
+def test_compare_refuses_a_json_of_another_kind(shot, tmp_path, capfd, content, words):
+    path = tmp_path / "other.json"
+    if content is not None:
+        path.write_text(content)
+    status, out, (line,) = call(capfd, "compare", path, shot)
+    assert (status, out) == (2, [])
+    assert line.startswith(f"fettle compare: {path}: ") and words in line
+
+
 def test_checks_need_no_blender():
     code = (
         "import sys; sys.modules['bpy'] = None\n"
