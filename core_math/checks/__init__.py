@@ -4,11 +4,13 @@
 
 from ..check import Check
 from . import (
+    arc_break,
     copied_strands,
     frozen_hand_pose,
     idle_chest,
     ik_lock,
     lockstep_keys,
+    pop,
     stiff_wrist,
     twinning,
     wrist_line,
@@ -16,6 +18,8 @@ from . import (
 
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
+    arc_break.CHECK,
+    pop.CHECK,
     # Arms, hands, torso
     ik_lock.CHECK,
     stiff_wrist.CHECK,

@@ -1,16 +1,10 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Plant faults into any motion: edit local rotations or joint offsets, then pose it again.
-
-Everything below an edited part is carried along, as it would be in the rig:
-
-    motion = captures.load("Boxing_Toes", 24)
-    welded = planting.hold(motion, ["spine", "chest"], 30, 54)
-"""
+"""Faults of known place and size put into any Motion: pops, breaks of an arc, stalls."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -18,36 +12,26 @@ from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion, build_motion
 
 
-def repose(
-    motion: Motion,
-    local_rotations: Mapping[str, np.ndarray] | None = None,
-    local_heads: Mapping[str, np.ndarray] | None = None,
-) -> Motion:
-    """Return the motion with some parts' local rotations or joint offsets replaced.
+def list_by_depth(parents: Sequence[int]) -> list[int]:
+    """Return the rows of the parts, every parent before its children."""
+    order: list[int] = []
+    while len(order) < len(parents):
+        order += [i for i, p in enumerate(parents) if i not in order and (p < 0 or p in order)]
+    return order
 
-    Parameters
-    ----------
-    motion : Motion
-    local_rotations : mapping of part to ndarray, shape (F, 4)
-        Relative to the parent part, as `Motion.local_rotations`.
-    local_heads : mapping of part to ndarray, shape (F, 3)
-        In the parent part's axes, as `Motion.local_heads`.
-    """
-    turns, places = motion.local_rotations.copy(), motion.local_heads.copy()
-    for part, values in (local_rotations or {}).items():
-        turns[:, motion.index(part)] = values
-    for part, values in (local_heads or {}).items():
-        places[:, motion.index(part)] = values
-    ends = rotations.rotate(rotations.conjugate(motion.rotations), motion.tails - motion.heads)
+
+def rebuild(motion: Motion, local_rotations: np.ndarray, local_heads: np.ndarray) -> Motion:
+    """Pose the skeleton again from turns and places relative to the parents."""
     heads, world = np.zeros_like(motion.heads), np.zeros_like(motion.rotations)
-    for row in _order_by_depth(motion.parents):
-        parent = motion.parents[row]
-        if parent < 0:
-            heads[:, row], world[:, row] = places[:, row], turns[:, row]
+    reach = rotations.rotate(rotations.conjugate(motion.rotations), motion.tails - motion.heads)
+    for row in list_by_depth(motion.parents):
+        above = motion.parents[row]
+        if above < 0:
+            heads[:, row], world[:, row] = local_heads[:, row], local_rotations[:, row]
         else:
-            world[:, row] = rotations.multiply(world[:, parent], turns[:, row])
-            reach = rotations.rotate(world[:, parent], places[:, row])
-            heads[:, row] = heads[:, parent] + reach
+            world[:, row] = rotations.multiply(world[:, above], local_rotations[:, row])
+            offset = rotations.rotate(world[:, above], local_heads[:, row])
+            heads[:, row] = heads[:, above] + offset
     return build_motion(
         subject=motion.subject,
         kind=motion.kind,
@@ -56,7 +40,7 @@ def repose(
         parts=motion.parts,
         parents=motion.parents,
         heads=heads,
-        tails=heads + rotations.rotate(world, ends),
+        tails=heads + rotations.rotate(world, reach),
         rotations_wxyz=world,
         keys=motion.keys,
         camera=motion.camera,
@@ -67,98 +51,49 @@ def repose(
     )
 
 
-def ramp(motion: Motion, first: int, last: int, blend: int = 0) -> np.ndarray:
-    """Return shares (F,): 1 on frames first .. last, eased to 0 over `blend` frames outside."""
-    frames = motion.frames.astype(float)
-    outside = np.maximum(first - frames, frames - last)
-    u = np.clip(1.0 - outside / (blend + 1.0), 0.0, 1.0)
-    return u * u * (3.0 - 2.0 * u)
+def pick_direction(seed: int) -> np.ndarray:
+    """Return a unit vector that a seed decides."""
+    vector = np.random.default_rng(seed).normal(size=3)
+    return vector / np.linalg.norm(vector)
 
 
-def mix(one: np.ndarray, other: np.ndarray, share: np.ndarray) -> np.ndarray:
-    """Turn from rotations `one` towards `other` by a share, shapes (F, 4), (F, 4) and (F,)."""
-    other = other * np.where(np.sum(one * other, axis=-1, keepdims=True) < 0.0, -1.0, 1.0)
-    return rotations.normalize(one + share[:, np.newaxis] * (other - one))
-
-
-def hold(motion: Motion, parts: Sequence[str], first: int, last: int, blend: int = 3) -> Motion:
-    """Freeze parts' local rotations on frames first .. last at what they are on the first."""
-    share = ramp(motion, first, last, blend)
-    at = first - motion.frame(0)
-    turns = {}
-    for part in parts:
-        own = motion.local_rotations[:, motion.index(part)]
-        turns[part] = mix(own, np.broadcast_to(own[at], own.shape), share)
-    return repose(motion, turns)
-
-
-def hold_in_world(motion: Motion, part: str, first: int, last: int, blend: int = 2) -> Motion:
-    """Keep a part's world orientation on frames first .. last at what it is on the first."""
-    share = ramp(motion, first, last, blend)
-    world = motion.rotation(part)
-    wanted = mix(world, np.broadcast_to(world[first - motion.frame(0)], world.shape), share)
-    parent = motion.parent_of(part)
-    above = motion.rotation(parent) if parent else np.broadcast_to((1.0, 0, 0, 0), world.shape)
-    return repose(motion, {part: rotations.relative(above, wanted)})
-
-
-def mirror_limb(
-    motion: Motion,
-    parts: Sequence[str],
-    first: int,
-    last: int,
-    *,
-    axes: np.ndarray,
-    lag_frames: float = 0.0,
-    size: float = 1.0,
-    blend: int = 3,
+def turn_off(
+    motion: Motion, parts: Sequence[str], frames: Sequence[int], degrees: float, seed: int = 0
 ) -> Motion:
-    """Give the right limb the left one's mirrored movement on frames first .. last.
-
-    Directions are mirrored, not channels, so bone axes do not matter: each right bone is turned by
-    the shortest way from where it points to the mirror image of where its twin points.
-
-    Parameters
-    ----------
-    parts : sequence of str
-        The limb from top to bottom without side, each but the last with a successor:
-        ("upper_arm", "forearm", "hand").
-    axes : ndarray, shape (F, 3, 3)
-        The body's own axes (left, forward, up) in which to mirror.
-    lag_frames, size : float
-        The copy's delay, and its size around the limb's mean direction.
-    """
-    share = ramp(motion, first, last, blend)
-    frames = np.arange(motion.frame_count, dtype=float)
-    result = motion
-    for part, following in zip(parts, parts[1:], strict=False):
-        left = motion.head(f"{following}.L") - motion.head(f"{part}.L")
-        own = np.einsum("fij,fj->fi", axes, left)
-        if size != 1.0:
-            middle = own[(motion.frames >= first) & (motion.frames <= last)].mean(axis=0)
-            own = middle + size * (own - middle)
-        late = np.stack([np.interp(frames - lag_frames, frames, c) for c in own.T], axis=-1)
-        target = np.einsum("fij,fi->fj", axes, late * [-1.0, 1.0, 1.0])
-        now = result.head(f"{following}.R") - result.head(f"{part}.R")
-        turn = shortest_turn(now, target)
-        identity = np.broadcast_to((1.0, 0.0, 0.0, 0.0), turn.shape)
-        world = rotations.multiply(mix(identity, turn, share), result.rotation(f"{part}.R"))
-        parent = result.parent_of(f"{part}.R")
-        above = result.rotation(parent) if parent else identity
-        result = repose(result, {f"{part}.R": rotations.relative(above, world)})
-    return result
+    """Turn parts by an angle on some frames (indices) only, about an axis the seed decides."""
+    local = motion.local_rotations.copy()
+    for number, part in enumerate(parts):
+        row = motion.index(part)
+        off = rotations.from_axis_angle(pick_direction(seed + number), degrees)
+        local[list(frames), row] = rotations.multiply(local[list(frames), row], off)
+    return rebuild(motion, local, motion.local_heads)
 
 
-def shortest_turn(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """Return the rotations, shape (F, 4), that take directions `one` to `other`, (F, 3)."""
-    one = one / np.linalg.norm(one, axis=-1, keepdims=True)
-    other = other / np.linalg.norm(other, axis=-1, keepdims=True)
-    w = 1.0 + np.sum(one * other, axis=-1, keepdims=True)
-    return rotations.normalize(np.concatenate((w, np.cross(one, other)), axis=-1))
+def move_off(
+    motion: Motion, part: str, frames: Sequence[int], percent: float, seed: int = 0
+) -> Motion:
+    """Move a part, and what hangs on it, by a share of body size on some frames only."""
+    places = motion.local_heads.copy()
+    off = pick_direction(seed) * percent / 100.0 * motion.height
+    places[list(frames), motion.index(part)] += off
+    return rebuild(motion, motion.local_rotations, places)
 
 
-def _order_by_depth(parents: Sequence[int]) -> list[int]:
-    def depth(row: int) -> int:
-        return 0 if parents[row] < 0 else 1 + depth(parents[row])
-
-    return sorted(range(len(parents)), key=depth)
+def push_across(
+    motion: Motion, part: str, first: int, shape: Sequence[float], percent: float, seed: int = 0
+) -> Motion:
+    """Move a part across its direction of travel, by `shape` times a share of body size."""
+    row = motion.index(part)
+    path = motion.heads[:, row]
+    way = path[min(first + len(shape), len(path) - 1)] - path[first - 1]
+    off = pick_direction(seed)
+    length = float(np.linalg.norm(way))
+    if length > 0.0:
+        off = off - (off @ way) * way / length**2
+    off = off / np.linalg.norm(off) * percent / 100.0 * motion.height
+    above = motion.parents[row]
+    places = motion.local_heads.copy()
+    for number, share in enumerate(shape):
+        turn = rotations.conjugate(motion.rotations[first + number, above])
+        places[first + number, row] += rotations.rotate(turn, share * off)
+    return rebuild(motion, motion.local_rotations, places)

@@ -1,0 +1,286 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""arc-break: does the path leave its arc for a frame or a few?
+
+Living things move on arcs, and the eye runs ahead along them. Where a hand, a foot or a head is
+off its arc for one to three frames the move stutters sideways, although every single pose may
+look right. It comes of a breakdown that was posed by itself, or of a limb that was nudged on one
+frame and not on its neighbours.
+
+The path of every joint is held against a smooth path through its neighbours, the frames in
+question left out; what counts is the distance across the direction of travel. Through a shot
+camera only what shows in its picture counts: distance along the line of sight is left out. In
+blocking the key poses alone are judged, as the path through them will run.
+
+Leave it at a corner that belongs there: a hit, a contact, a sudden stop (the path from before and
+the path from after meet on such a frame, and it is left alone), at turning points, and for noise
+in a hold: a joint that does not travel has no arc.
+
+Sources: arcs are common practice; a change of direction of about 2 degrees is seen at best (De
+Bruyn & Orban 1988, Vision Res 28). No limit for a break is published: the defaults stand above
+what open captures of jumping and boxing show at 12 to 120 frames per second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..check import Check, Group, Limits, Parameter, Values
+from ..findings import CannotEvaluateError, Flag, Outcome, say_part
+from ..measures import arcs, causes, ground, spikes
+from ..motion import Motion, Stage, SubjectKind
+from ..units import Unit
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+OFF_ARC = Limits(
+    "off_arc",
+    faint=0.8,
+    clear=1.5,
+    glaring=3.0,
+    unit=Unit.BODY_HEIGHT,
+    minimum=0.1,
+    maximum=50.0,
+    description="Distance across the direction of travel from the path through the neighbours.",
+    source="measured: with stand_out, captures stay below 1.5 but for one frame in ten seconds",
+    broad=1.5,
+    subtle=0.6,
+    style_source="common practice: a close-up shows less movement larger",
+)
+SHARE_OF_STEP = Parameter(
+    "share_of_step",
+    default=0.2,
+    unit=Unit.RATIO,
+    minimum=0.0,
+    maximum=2.0,
+    description="Smallest distance over the way travelled per frame; lower it for fast moves.",
+    source="common practice: less is lost in the blur of the move",
+)
+STAND_OUT = Parameter(
+    "stand_out",
+    default=6.5,
+    unit=Unit.RATIO,
+    minimum=3.0,
+    maximum=100.0,
+    description="Distance over the roughness of the path around it; raise it for noisy captures.",
+    source="measured: open captures show less than one such frame in ten seconds",
+)
+GROUND_STAND_OUT = Parameter(
+    "ground_stand_out",
+    default=12.0,
+    unit=Unit.RATIO,
+    minimum=3.0,
+    maximum=100.0,
+    description="The same for a foot near the ground, where landing and push-off bend the path.",
+    source="measured: toes that land or push off reach 10 on open captures of jumping",
+)
+LONGEST = Parameter(
+    "longest",
+    default=0.125,
+    unit=Unit.SECONDS,
+    minimum=0.04,
+    maximum=0.5,
+    description="Longest break; what lasts longer is an arc of its own.",
+    source="common practice: one to three frames at 24 frames per second",
+)
+LEAST_TRAVEL = Parameter(
+    "least_travel",
+    default=4.0,
+    unit=Unit.BODY_HEIGHT,
+    minimum=0.0,
+    maximum=50.0,
+    description="Way within a quarter of a second on both sides below which the joint is holding.",
+    source="measured: hands in a quiet stance travel 1 to 3 % of body height in that time",
+)
+
+ROUGHNESS_FLOOR = 0.05
+"""% of body height: capture noise and rounding below this are no motion."""
+
+MISS_SHARE = 0.5
+"""Share of the break that must be left when the best of all paths through it is taken away."""
+
+MAKER_SHARE = 0.4
+"""A part that adds this share of the largest contribution to a break has made it too."""
+
+FEWEST_POSES = 9
+"""Key poses from which a path through them can be told from its breaks."""
+
+COARSE_FPS = 13.5
+"""Below this rate one frame holds so much motion that a break must stand out the more."""
+
+SIDE_SECONDS = 0.25
+"""How far to both sides the travel of a joint is added up."""
+
+LIMB_ENDS = ("hand.", "foot.", "head")
+"""Where a broken arc of a limb is seen first, whatever joint is named by the numbers."""
+
+
+@dataclass(frozen=True)
+class Break:
+    """One event: whose path breaks, who made or shares it, when, and how far off it is."""
+
+    part: int
+    others: tuple[int, ...]
+    first: int
+    last: int
+    peak: int
+    distance: float
+    rating: float
+
+
+def measure(motion: Motion, values: Values) -> list[Break]:
+    """Find breaks in the paths of all joints and ends and gather those of one cause."""
+    points, parts = arcs.list_points(motion.heads, motion.tails, motion.parents)
+    path = points * (100.0 / motion.height)
+    used, longest = _list_frames(motion), values.frames(LONGEST.name)
+    if motion.stage is Stage.BLOCKING:
+        longest = 1.0
+    elif len(used) < motion.frame_count:
+        longest /= motion.cadence
+    sight = None
+    if motion.camera is not None:
+        camera = motion.camera
+        sight = arcs.find_sight_lines(
+            points, camera.positions, camera.rotations, camera.orthographic
+        )[used]
+    found = arcs.find_breaks(
+        path[used],
+        longest,
+        least=min(values.limits[OFF_ARC.name]),
+        floor=ROUGHNESS_FLOOR,
+        rays=sight,
+    )
+    coarse = max(1.0, COARSE_FPS * motion.cadence / motion.fps)
+    found = found.select(
+        (found.ratings >= coarse * values[STAND_OUT.name])
+        & (found.misses >= MISS_SHARE * found.sizes)
+        & (found.firsts > 0)
+        & (found.lasts < len(used) - 1)
+    )
+    ends = np.append(used[1:], motion.frame_count) - 1
+    found = replace(found, firsts=used[found.firsts], lasts=ends[found.lasts])
+    found = found.select(_belongs_to_a_move(motion, path, parts, found, values))
+    groups = causes.group_sightings(
+        parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
+    )
+    return [_describe(motion, points, parts, found, group) for group in groups]
+
+
+def judge(motion: Motion, breaks: list[Break], values: Values) -> Iterator[Outcome]:
+    """Grade each break by its distance from the arc."""
+    where = "in the picture" if motion.camera else "in the world"
+    for event in breaks:
+        graded = values.grade(OFF_ARC.name, event.distance)
+        if graded is None:
+            continue
+        severity, limit = graded
+        name = motion.parts[event.part]
+        words = say_part(name).capitalize()
+        first, last = motion.frame(event.first), motion.frame(event.last)
+        span = f"frame {first}" if first == last else f"frames {first}-{last}"
+        yield Flag(
+            check=CHECK.id,
+            code="off-arc",
+            subject=motion.subject,
+            part=name,
+            other_parts=tuple(motion.parts[row] for row in event.others),
+            start=first,
+            end=last,
+            peak=motion.frame(event.peak),
+            severity=severity,
+            confidence=float(np.clip(event.rating / (2.0 * values[STAND_OUT.name]), 0.4, 1.0)),
+            value=event.distance,
+            unit=Unit.BODY_HEIGHT,
+            limit=limit,
+            message=(
+                f"{words} leaves its arc by {event.distance:.1f} % of body height {where} on {span}"
+            ),
+            suggestion="move that pose onto the arc of its neighbours, or remove the stray key",
+        )
+
+
+def _list_frames(motion: Motion) -> IntArray:
+    """Return the frames that show something new: all of them, or the first of each drawing."""
+    if motion.stage is Stage.SPLINE:
+        return np.arange(motion.frame_count)
+    used = motion.list_drawings()
+    if motion.stage is Stage.BLOCKING and len(used) < FEWEST_POSES:
+        raise CannotEvaluateError(
+            f"{len(used)} key poses are too few for an arc, it needs {FEWEST_POSES}"
+        )
+    return used
+
+
+def _belongs_to_a_move(
+    motion: Motion, path: FloatArray, parts: IntArray, found: spikes.Spikes, values: Values
+) -> BoolArray:
+    """Keep what travels, is large for its steps, and is no foot that lands or pushes off."""
+    side = max(1, round(SIDE_SECONDS * motion.fps))
+    way, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, side)
+    keep: BoolArray = way >= values[LEAST_TRAVEL.name]
+    keep &= found.sizes >= values[SHARE_OF_STEP.name] * step
+    for row in np.flatnonzero(keep & (found.ratings < values[GROUND_STAND_OUT.name])):
+        part = int(parts[found.columns[row]])
+        if motion.parts[part].startswith(("foot", "toe")):
+            low = np.minimum(motion.heads[:, part, 2], motion.tails[:, part, 2])
+            first = int(found.firsts[row])
+            keep[row] = not ground.is_near_ground(low, first, motion.fps, motion.height)
+    return keep
+
+
+def _describe(
+    motion: Motion, points: FloatArray, parts: IntArray, found: spikes.Spikes, group: IntArray
+) -> Break:
+    """Name the limb's end where the break is seen, and the parts whose channels made it."""
+    worst = group[np.argmax(found.sizes[group])]
+    first, last = int(found.firsts[worst]), int(found.lasts[worst])
+    now = group[(found.firsts[group] <= last + 1) & (found.lasts[group] >= first - 1)]
+    ends = [row for row in now if motion.parts[parts[found.columns[row]]].startswith(LIMB_ENDS)]
+    seen = max(ends or now, key=lambda row: found.sizes[row])
+    part = int(parts[found.columns[seen]])
+    makers = causes.find_makers(
+        motion.local_rotations,
+        motion.local_heads,
+        motion.heads,
+        motion.parents,
+        part,
+        points[first, found.columns[seen]],
+        first,
+        last,
+        MAKER_SHARE,
+    )
+    if len({int(parts[found.columns[row]]) for row in ends}) > 1 and makers:
+        # Several limbs at once: not the limbs, but what carries them.
+        part = makers[0]
+    every = dict.fromkeys([*makers, *np.unique(parts[found.columns[group]]).tolist()])
+    every.pop(part, None)
+    return Break(
+        part=part,
+        others=tuple(every),
+        first=int(found.firsts[group].min()),
+        last=int(found.lasts[group].max()),
+        peak=(first + last) // 2,
+        distance=float(found.sizes[worst]),
+        rating=float(found.ratings[now].max()),
+    )
+
+
+CHECK = Check(
+    id="arc-break",
+    group=Group.PATHS,
+    question="Does the path leave its arc for a frame or a few?",
+    codes={"off-arc": "a joint lies beside the path through its neighbouring frames"},
+    declarations=(OFF_ARC, SHARE_OF_STEP, STAND_OUT, GROUND_STAND_OUT, LONGEST, LEAST_TRAVEL),
+    measure=measure,
+    judge=judge,
+    description=__doc__ or "",
+    stages=frozenset(Stage),
+    kinds=frozenset({SubjectKind.ARMATURE, SubjectKind.OBJECT}),
+    minimum_frames=8,
+)

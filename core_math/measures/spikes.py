@@ -1,0 +1,478 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Frames that leave a path and come back, held against the path's own third differences.
+
+Third differences are 0 for constant acceleration, so what is left of a smooth path is small and
+uneven, while one frame that is off by 1 leaves 1, -3, 3, -1 (several frames in a row leave the
+running sum of that). Fitting this template gives the height of a spike at every frame at once;
+at the ends, where the template is cut off, the same fit is the one-sided prediction
+x[n] = 3 x[n-1] - 3 x[n-2] + x[n-3].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+ORDER = 3
+"""Differences of this order; the template of one frame is their signature of a spike."""
+
+SHRINKAGE = 0.02
+"""Share of a round spread mixed into the directional one, so that no direction is without any."""
+
+
+Shape = tuple[float, ...]
+"""By how much the frames of a jump are off, relative to its height: one number for each frame."""
+
+ONE_FRAME: Shape = (1.0,)
+TWO_FRAMES: Shape = (1.0, 1.0)
+THREE_FRAMES: Shape = (1.0, 1.0, 1.0)
+BUMP: Shape = (0.7, 1.0, 0.7)
+LONG_BUMP: Shape = (0.6, 1.0, 1.0, 0.6)
+"""Frames that leave and return softly: about half a sine wave."""
+
+
+@dataclass(frozen=True)
+class Spikes:
+    """Jumps of single paths, one row each.
+
+    Attributes
+    ----------
+    firsts, lasts : ndarray of int, shape (C,)
+        First and last frame that is off, as indices of frames.
+    columns : ndarray of int, shape (C,)
+        Which path.
+    heights : ndarray, shape (C, D)
+        By how much and which way, in the unit of the path.
+    sizes : ndarray, shape (C,)
+        Length of the heights.
+    ratings : ndarray, shape (C,)
+        How far they stand out (see `rate_heights`).
+    misses : ndarray, shape (C,)
+        By how much they miss every path (see `miss_all_paths`), where shapes begin and end with
+        a share of their height scaled up to all of it.
+    """
+
+    firsts: IntArray
+    lasts: IntArray
+    columns: IntArray
+    heights: FloatArray
+    sizes: FloatArray
+    ratings: FloatArray
+    misses: FloatArray
+
+    def select(self, keep: BoolArray) -> Spikes:
+        """Return the rows where `keep`, shape (C,), is true."""
+        return Spikes(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
+
+
+def find_spikes(
+    path: FloatArray,
+    *,
+    least: float,
+    floor: float,
+    shapes: Sequence[Shape] = (ONE_FRAME,),
+    stride: int = 1,
+    reach: int = 10,
+    on_sphere: bool = False,
+    across: bool = False,
+    rays: FloatArray | None = None,
+) -> Spikes:
+    """Find the places where a path leaves and comes back, with the shape that fits best.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    least : float
+        Smallest height that is of interest, in the unit of the path.
+    floor : float
+        Smallest roughness assumed, in the unit of the path.
+    shapes : sequence of tuple of float
+        By how much the samples in a row may be off.
+    stride : int
+        Looks at every `stride`-th frame (from each starting frame), which is how a slower frame
+        rate would show the same motion.
+    reach : int
+        Samples on both sides that tell how rough the path is.
+    on_sphere : bool
+        True for quaternions: what lies along the quaternion itself is no movement.
+    across : bool
+        True keeps only what lies across the direction of travel (from the frame before to the
+        frame after); heights, sizes and ratings are then of that part alone.
+    rays : ndarray, shape (F, N, D), optional
+        Unit vectors along which nothing shows (lines of sight), left out the same way.
+    """
+    taken = split_phases(path, stride)
+    fits = [find_heights(taken, shape) for shape in shapes]
+    energies = np.stack([w[:, np.newaxis] * np.einsum("tnd,tnd->tn", h, h) for h, w in fits])
+    best = np.argmax(energies, axis=0)
+    peaks = find_peaks(np.max(energies, axis=0), ORDER)
+    parts = []
+    for number, shape in enumerate(shapes):
+        width, heights = len(shape), fits[number][0]
+        sizes = np.sqrt(np.einsum("tnd,tnd->tn", heights, heights))
+        frames, columns = np.nonzero(peaks & (best == number) & (sizes >= least))
+        found = heights[frames, columns]
+        rows = len(path) - len(taken) * stride + frames * stride + columns // path.shape[1]
+        axes: FloatArray | None = None
+        rank = path.shape[2]
+        if on_sphere:
+            axes = make_tangents(taken[frames, columns])
+            rank -= 1
+        if across:
+            sight = None if rays is None else rays[rows, columns % path.shape[1]]
+            axes = _leave_out(_find_travel(taken, frames, columns, width), sight)
+            found = (found[:, np.newaxis] @ axes)[:, 0]
+            rank -= 1 if rays is None else 2
+        parts.append(
+            Spikes(
+                firsts=rows,
+                lasts=rows + (width - 1) * stride,
+                columns=columns % path.shape[1],
+                heights=found,
+                sizes=np.linalg.norm(found, axis=-1),
+                ratings=rate_heights(
+                    taken, frames, columns, found, shape, reach, floor, axes, rank
+                ),
+                misses=miss_all_paths(taken, frames, columns, width) / min(shape[0], shape[-1]),
+            )
+        )
+    return join_spikes(parts)
+
+
+def height_at(path: FloatArray, frame: int, shape: Shape = ONE_FRAME) -> FloatArray:
+    """Return how far each path, shape (F, N, D), is off at one frame, shape (N,)."""
+    first = max(0, frame - ORDER)
+    heights, _ = find_heights(path[first : frame + len(shape) + ORDER], shape)
+    off: FloatArray = np.linalg.norm(heights[frame - first], axis=-1)
+    return off
+
+
+def join_spikes(parts: Sequence[Spikes]) -> Spikes:
+    """Put the rows of several findings together."""
+    names = Spikes.__dataclass_fields__
+    return Spikes(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+
+
+def find_all_spikes(
+    path: FloatArray,
+    enough: float,
+    *,
+    least: float,
+    floor: float,
+    stride: int = 1,
+    on_sphere: bool = False,
+) -> Spikes:
+    """Find jumps of one sample, then look again with those rated `enough` taken out.
+
+    Two jumps near each other hide one another: each makes the path look rough for the other.
+    The other arguments are those of `find_spikes`.
+    """
+    found = find_spikes(path, least=least, floor=floor, stride=stride, on_sphere=on_sphere)
+    certain = found.select(found.ratings >= enough)
+    if len(certain.firsts) == 0:
+        return found
+    columns = np.unique(certain.columns)
+    mended = path[:, columns].copy()
+    mended[certain.firsts, np.searchsorted(columns, certain.columns)] -= certain.heights
+    more = find_spikes(mended, least=least, floor=floor, stride=stride, on_sphere=on_sphere)
+    more = replace(more, columns=columns[more.columns])
+    return join_spikes((found, more.select(more.ratings >= enough)))
+
+
+def find_end_spikes(
+    path: FloatArray,
+    *,
+    least: float,
+    floor: float,
+    orders: Sequence[int] = (2, 3),
+    reach: int = 20,
+    on_sphere: bool = False,
+) -> Spikes:
+    """Find paths whose last frame is not where the frames before it were going.
+
+    The frame is held against the straight prediction 2 x[n-1] - x[n-2] and the accelerated one
+    3 x[n-1] - 3 x[n-2] + x[n-3], each rated by how well it foretold the frames before; the one
+    that sees the jump better counts. Turn the path round for its first frame.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    least, floor : float
+        As for `find_spikes`.
+    orders : sequence of int
+        2 for the straight prediction, 3 for the accelerated one.
+    reach : int
+        How many predictions before the last one tell how good they are.
+    on_sphere : bool
+    """
+    count, number, dimensions = path.shape
+    heights, ratings = np.zeros((number, dimensions)), np.zeros(number)
+    columns = np.arange(number)
+    axes = make_tangents(path[-1]) if on_sphere else None
+    for order in orders:
+        errors = np.diff(path[-reach - order - 1 :], n=order, axis=0)
+        if len(errors) < order + 2:
+            continue
+        before, off = np.swapaxes(errors[:-1], 0, 1), errors[-1]
+        if axes is not None:
+            before, off = before @ axes, (off[:, np.newaxis] @ axes)[:, 0]
+        rated = _rate_against(before, np.full(number, before.shape[1]), off, np.ones(number), floor)
+        better = rated > ratings
+        ratings = np.where(better, rated, ratings)
+        heights[better] = errors[-1, better]
+    last = np.full(number, count - 1)
+    found = Spikes(
+        firsts=last,
+        lasts=last,
+        columns=columns,
+        heights=heights,
+        sizes=np.linalg.norm(heights, axis=-1),
+        ratings=ratings,
+        misses=miss_all_paths(path, last, columns, 1),
+    )
+    return found.select(found.sizes >= least)
+
+
+def list_strides(longest: float, count: int) -> list[int]:
+    """Return the strides at which something of up to `longest` frames fits into one sample.
+
+    1, then doubling, up to `longest`; none that leaves fewer than eight samples of `count`.
+    """
+    strides = [1]
+    while strides[-1] * 2 <= longest and strides[-1] * 16 <= count:
+        strides.append(strides[-1] * 2)
+    if strides[-1] < int(longest) and int(longest) * 8 <= count:
+        strides.append(int(longest))
+    return strides
+
+
+def make_tangents(quaternions: FloatArray) -> FloatArray:
+    """Return three directions square to each quaternion, as columns, shape (C, 4, 3).
+
+    They are the quaternion times i, j and k: small turns about the part's own axes.
+    """
+    w, x, y, z = np.moveaxis(quaternions, -1, 0)
+    columns = ((-x, w, z, -y), (-y, -z, w, x), (-z, y, -x, w))
+    tangents = np.stack([np.stack(column, axis=-1) for column in columns], axis=-1)
+    length = np.linalg.norm(quaternions, axis=-1)[:, np.newaxis, np.newaxis]
+    return tangents / np.where(length > 0.0, length, 1.0)
+
+
+def make_template(shape: Shape) -> FloatArray:
+    """Return the third differences of frames that are off by `shape`, shape (len + 3,)."""
+    return np.convolve((1.0, -3.0, 3.0, -1.0), shape)
+
+
+def find_heights(path: FloatArray, shape: Shape = ONE_FRAME) -> tuple[FloatArray, FloatArray]:
+    """Fit a jump-and-return beginning at each frame.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+        N paths in D dimensions; quaternions of continuous sign do, as long as steps are small.
+    shape : tuple of float
+        By how much frame t and the next ones are off, for a height of 1.
+
+    Returns
+    -------
+    heights : ndarray, shape (F, N, D)
+        In the unit of the path; zeros for paths of fewer than four frames and where the jump
+        would reach over the end.
+    weights : ndarray, shape (F,)
+        Sum of squares of the template at each frame: the fit's trust in its height. It is 20 for
+        one frame in the middle and 1 for the very first and last frame.
+    """
+    count = len(path)
+    width = len(shape)
+    heights = np.zeros(path.shape)
+    weights = np.zeros(count)
+    if count <= ORDER or width > count - ORDER:
+        return heights, weights
+    thirds = _third_differences(path)
+    template = make_template(shape)
+    reach = len(template) - 1
+    padded = np.zeros((count - ORDER + 2 * reach, *path.shape[1:]))
+    padded[reach : reach + len(thirds)] = thirds
+    inside = np.zeros(len(padded))
+    inside[reach : reach + len(thirds)] = 1.0
+    starts = count - width + 1
+    # Frame t enters difference t - 3 first, which sits at padded row t - 3 + reach.
+    base = reach - ORDER
+    for offset, weight in enumerate(template):
+        rows = slice(base + offset, base + offset + starts)
+        heights[:starts] += weight * padded[rows]
+        weights[:starts] += weight**2 * inside[rows]
+    weights[starts:] = 0.0
+    usable = weights > 0.0
+    heights[usable] /= weights[usable].reshape(-1, *([1] * (path.ndim - 1)))
+    heights[~usable] = 0.0
+    return heights, weights
+
+
+def find_peaks(energy: FloatArray, reach: int) -> BoolArray:
+    """Say where `energy`, shape (F, N), is the largest within `reach` frames along axis 0."""
+    best = energy.copy()
+    for offset in range(1, reach + 1):
+        best[offset:] = np.maximum(best[offset:], energy[:-offset])
+        best[:-offset] = np.maximum(best[:-offset], energy[offset:])
+    return (energy > 0.0) & (energy >= best)
+
+
+def rate_heights(
+    path: FloatArray,
+    frames: IntArray,
+    columns: IntArray,
+    heights: FloatArray,
+    shape: Shape,
+    reach: int,
+    floor: float,
+    axes: FloatArray | None = None,
+    rank: int | None = None,
+) -> FloatArray:
+    """Say how far each height stands out from what the path does around it anyway.
+
+    The third differences of `reach` frames on both sides, with what the jump explains taken out,
+    give a spread for every direction (shrunk a little towards a round one): a jump across a fast
+    swing stands out although the swing itself is rough.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    frames, columns : ndarray of int, shape (C,)
+        First frame of each jump, and its path.
+    heights : ndarray, shape (C, D)
+        Heights found at those places by `find_heights` for the same shape.
+    shape : tuple of float
+    reach : int
+    floor : float
+        Smallest spread assumed, in the unit of the path.
+    axes : ndarray, shape (C, D, E), optional
+        Directions (as columns) in which heights and spread are compared; all of them when left
+        out. For quaternions the three that are square to the quaternion itself.
+    rank : int, optional
+        How many independent directions these are, D when left out.
+
+    Returns
+    -------
+    ndarray, shape (C,)
+        Height over its standard error, root mean square over the directions; 0 where fewer than
+        four differences are left to judge by.
+    """
+    count = len(path)
+    if len(frames) == 0 or count <= ORDER:
+        return np.zeros(len(frames))
+    thirds = _third_differences(path)
+    template = make_template(shape)
+    offsets = np.arange(-ORDER - reach, len(shape) + reach)
+    rows = frames[:, np.newaxis] + offsets
+    inside = (rows >= 0) & (rows < len(thirds))
+    window = thirds[np.clip(rows, 0, len(thirds) - 1), columns[:, np.newaxis]]
+    if axes is not None:
+        window = window @ axes
+        heights = (heights[:, np.newaxis] @ axes)[:, 0]
+    signature = np.zeros(len(offsets))
+    signature[reach : reach + len(template)] = template
+    left = (window - signature[:, np.newaxis] * heights[:, np.newaxis]) * inside[..., np.newaxis]
+    weight = (signature**2 * inside).sum(axis=1)
+    freedom = inside.sum(axis=1) - 1
+    rating = _rate_against(left, freedom, heights, weight, floor, rank)
+    return np.where(freedom >= ORDER + 1, rating, 0.0)
+
+
+def miss_all_paths(path: FloatArray, frames: IntArray, columns: IntArray, width: int) -> FloatArray:
+    """Return by how much a jump misses every way of simply going on, shape (C,).
+
+    The frames may be the end of what came before (held, carried on straight, carried on with its
+    acceleration) or the start of what comes after. A corner at a hit, a stop, a jump that stays
+    and an accent of three frames and more all lie on one of these; a spike lies on none. Only
+    ways whose frames exist are asked; with none the result is infinite.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    frames, columns : ndarray of int, shape (C,)
+    width : int
+    """
+    miss = np.full(len(frames), np.inf)
+    ways = ((1.0,), (2.0, -1.0), (3.0, -3.0, 1.0))
+    for direction, edge in ((-1, frames), (1, frames + width - 1)):
+        for way in ways:
+            rows = edge[:, np.newaxis] + direction * np.arange(1, len(way) + 1)
+            exists = (rows[:, -1] >= 0) & (rows[:, -1] < len(path))
+            near = path[np.clip(rows, 0, len(path) - 1), columns[:, np.newaxis]]
+            guess = np.einsum("k,ckd->cd", np.array(way), near)
+            distance = np.linalg.norm(path[edge, columns] - guess, axis=-1)
+            miss = np.where(exists, np.minimum(miss, distance), miss)
+    return miss
+
+
+def split_phases(path: FloatArray, stride: int) -> FloatArray:
+    """Take every `stride`-th frame, each starting frame as a path of its own.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    stride : int
+
+    Returns
+    -------
+    ndarray, shape (F // stride, stride * N, D)
+        Frame t of path n is at row t // stride, column (t % stride) * N + n; the frames of the
+        last incomplete row are left out at the start, so that the end of the path is kept.
+    """
+    rows = len(path) // stride
+    kept = path[len(path) - rows * stride :]
+    return kept.reshape(rows, stride * path.shape[1], path.shape[2])
+
+
+def _find_travel(path: FloatArray, frames: IntArray, columns: IntArray, width: int) -> FloatArray:
+    """Return the way from the frame before a jump to the frame after it, shape (C, D)."""
+    before = np.maximum(frames - 1, 0)
+    after = np.minimum(frames + width, len(path) - 1)
+    way: FloatArray = path[after, columns] - path[before, columns]
+    return way
+
+
+def _leave_out(one: FloatArray, other: FloatArray | None) -> FloatArray:
+    """Return matrices that take one or two directions, shape (C, D), out of row vectors."""
+    keep = np.broadcast_to(np.eye(one.shape[1]), (len(one), one.shape[1], one.shape[1])).copy()
+    for direction in (other, one):
+        if direction is None:
+            continue
+        rest = (direction[:, np.newaxis] @ keep)[:, 0]
+        length = np.linalg.norm(rest, axis=-1, keepdims=True)
+        unit = np.divide(rest, length, out=np.zeros_like(rest), where=length > 1e-12)
+        keep -= unit[:, :, np.newaxis] * unit[:, np.newaxis, :]
+    return keep
+
+
+def _rate_against(
+    rest: FloatArray,
+    freedom: IntArray,
+    heights: FloatArray,
+    weight: FloatArray,
+    floor: float,
+    rank: int | None = None,
+) -> FloatArray:
+    """Return heights, shape (C, D), over their standard error given the rest, shape (C, W, D)."""
+    dimensions = rest.shape[-1]
+    rank = rank or dimensions
+    spread = np.swapaxes(rest, 1, 2) @ rest / np.maximum(freedom, 1)[:, np.newaxis, np.newaxis]
+    round_spread = np.trace(spread, axis1=1, axis2=2) / rank * SHRINKAGE + floor**2
+    spread = (1.0 - SHRINKAGE) * spread
+    spread += round_spread[:, np.newaxis, np.newaxis] * np.eye(dimensions)
+    ratio = np.sum(heights * np.linalg.solve(spread, heights[..., np.newaxis])[..., 0], axis=1)
+    rating: FloatArray = np.sqrt(np.maximum(weight * ratio / rank, 0.0))
+    return rating
+
+
+def _third_differences(path: FloatArray) -> FloatArray:
+    return path[3:] - 3.0 * path[2:-1] + 3.0 * path[1:-2] - path[:-3]
