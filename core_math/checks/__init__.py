@@ -8,6 +8,7 @@ from . import (
     copied_strands,
     frozen_hand_pose,
     idle_chest,
+    idle_shoulder,
     ik_lock,
     lockstep_keys,
     pop,
@@ -25,6 +26,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     stiff_wrist.CHECK,
     wrist_line.CHECK,
     idle_chest.CHECK,
+    idle_shoulder.CHECK,
     frozen_hand_pose.CHECK,
     # Feet and weight
     # Between parts
