@@ -7,6 +7,7 @@ Only for a Blender of our own (a worker process): whatever was open is thrown aw
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import gzip
 import json
@@ -18,6 +19,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import bpy
 
@@ -267,10 +269,8 @@ def _read_gltf(path: Path) -> tuple[dict[str, Any], Callable[[int], bytes]]:
         if uri is None:
             return chunk
         if uri.startswith("data:"):
-            import base64
-
             return base64.b64decode(uri.partition(",")[2])
-        beside = path.parent / uri
+        beside = path.parent / unquote(uri)
         try:
             return beside.read_bytes()
         except OSError as error:
