@@ -50,13 +50,13 @@ def find_fingers(skeleton: Skeleton, hand: Joint) -> dict[str, list[Found]]:
     return {digit: found[digit] for digit in FINGERS if digit in found}
 
 
-def find_strands(skeleton: Skeleton, mapped: Mapping[int, str]) -> list[list[Found]]:
+def find_strands(skeleton: Skeleton, mapped: Mapping[Joint, str]) -> list[list[Found]]:
     """Find the chains of two bones and more that are no part of the body.
 
     Parameters
     ----------
     skeleton : Skeleton
-    mapped : mapping of id(joint) to part
+    mapped : mapping of joint to part
         What is taken already.
 
     Returns
@@ -68,25 +68,24 @@ def find_strands(skeleton: Skeleton, mapped: Mapping[int, str]) -> list[list[Fou
     whole = any(part == "chest" for part in mapped.values())
     attached = dict(mapped)
     for joint in skeleton.joints:
-        if mapped.get(id(joint)) == "hips":
-            attached.update({id(a): "root" for a in joint.ancestors() if id(a) not in attached})
-    eligible = {}
-    for joint in skeleton.joints:
-        reading = joint.reading
-        if id(joint) in attached or reading.roles & _RIG_ROLES:
+        if mapped.get(joint) == "hips":
+            attached.update({a: "root" for a in joint.ancestors() if a not in attached})
+    hangs: dict[Joint, str] = {}
+    eligible: dict[Joint, None] = {}
+    for joint in skeleton.downwards():
+        reading, above = joint.reading, joint.parent
+        hangs[joint] = (attached.get(above) or hangs[above]) if above else ""
+        if joint in attached or reading.roles & _RIG_ROLES:
             continue
-        hangs = [attached[id(a)] for a in joint.ancestors() if id(a) in attached]
-        if not hangs and reading.kind != "strand":
-            continue
-        if reading.kind != "strand" and hangs and split_part(hangs[0])[0] in _ENDS:
-            continue
-        tail = reading.concept == "spine" and bool(hangs) and hangs[0].split("/")[0] in trunk
-        if reading.kind in ("strand", "ear", "") or (reading.kind == "part" and tail and whole):
-            eligible[id(joint)] = joint
-    heads = [j for j in skeleton.joints if mapped.get(id(j)) == "head"]
+        base = split_part(hangs[joint])[0]
+        tail = whole and reading.kind == "part" and reading.concept == "spine" and base in trunk
+        chainlike = base and base not in _ENDS and (reading.kind in ("ear", "") or tail)
+        if reading.kind == "strand" or chainlike:
+            eligible[joint] = None
+    heads = [j for j in skeleton.joints if mapped.get(j) == "head"]
     head_length = skeleton.length(heads[0]) if heads else np.inf
     strands = []
-    starts = [joint for joint in eligible.values() if not _continues(joint, eligible)]
+    starts = [joint for joint in eligible if not _continues(joint, eligible)]
     for start in sorted(starts, key=lambda joint: joint.name):
         chain = [start]
         while (onward := _next_in_strand(chain[-1], eligible)) is not None:
@@ -94,8 +93,7 @@ def find_strands(skeleton: Skeleton, mapped: Mapping[int, str]) -> list[list[Fou
         kinds = [j.reading.kind for j in chain]
         if len(chain) < 2 or _is_closed(skeleton, chain):
             continue
-        nearest = next((mapped[id(a)] for a in start.ancestors() if id(a) in mapped), "")
-        if "strand" not in kinds and nearest == "head":
+        if "strand" not in kinds and hangs[start] == "head":
             # Bones of a face may have any name; what hangs from a head is long.
             if _chain_length(skeleton, chain) < _LONG_EAR * head_length:
                 continue
@@ -120,7 +118,7 @@ def _finger_chains(hand: Joint) -> list[list[Joint]]:
                 continue
             chain = [joint]
             while onward := [c for c in chain[-1].children if _is_phalanx(c)]:
-                chain.append(max(onward, key=lambda c: (_same_word(c, joint), len(c.subtree()))))
+                chain.append(max(onward, key=lambda c: (_same_word(c, joint), c.size)))
             chain = _trim_finger(chain)
             chains.append(chain)
     return sorted(chains, key=lambda chain: chain[0].name)
@@ -233,22 +231,20 @@ def _place_nameless(
         yield digit, chains[index], sure
 
 
-def _continues(joint: Joint, eligible: Mapping[int, Joint]) -> bool:
+def _continues(joint: Joint, eligible: Mapping[Joint, None]) -> bool:
     parent = joint.parent
-    return (
-        parent is not None and id(parent) in eligible and _next_in_strand(parent, eligible) is joint
-    )
+    return parent is not None and parent in eligible and _next_in_strand(parent, eligible) is joint
 
 
-def _next_in_strand(joint: Joint, eligible: Mapping[int, Joint]) -> Joint | None:
-    onward = [child for child in joint.children if id(child) in eligible]
+def _next_in_strand(joint: Joint, eligible: Mapping[Joint, None]) -> Joint | None:
+    onward = [child for child in joint.children if child in eligible]
     if not onward:
         return None
     words = [word for word in joint.reading.stem if not word.isdigit()]
 
     def fit(child: Joint) -> tuple[bool, int, str]:
         alike = words == [word for word in child.reading.stem if not word.isdigit()]
-        return (not alike, -len(child.subtree()), child.name)
+        return (not alike, -child.size, child.name)
 
     return min(onward, key=fit)
 

@@ -34,6 +34,8 @@ _MISSING = {
     "foot": 0.4,
     "toe": 0.05,
 }
+BACKSTAGE = frozenset(("mechanism", "pole"))
+"""Roles of bones that stand for no joint."""
 _NAMELESS = -0.2
 _SECOND_SEGMENT = 0.06
 _SIDED_BY_PLACE = 0.7
@@ -56,17 +58,17 @@ def infer_sides(skeleton: Skeleton) -> None:
     The mean place of the whole limb decides, seen from the joint it hangs from.
     """
     limb_words = {*ARM, *LEG, *FINGERS, "finger", "palm"}
-    for joint in skeleton.joints:
+    for joint in skeleton.downwards():
         if joint.side or not limb_words & joint.reading.scores.keys():
             continue
-        line = [joint, *joint.ancestors()]
-        told = next((above for above in line if above.side), None)
-        if told:
-            joint.side, joint.sureness = told.side, told.sureness
+        above = joint.parent
+        while above is not None and not above.side and not limb_words & above.reading.scores.keys():
+            above = above.parent
+        if above is not None:
+            # The limb it belongs to has been looked at before: parents come first.
+            joint.side, joint.sureness = above.side, above.sureness
             continue
-        limb = [above for above in line if limb_words & above.reading.scores.keys()]
-        top = limb[-1]
-        below = top.subtree()
+        top, below = joint, joint.subtree()
         origin = skeleton.head(top.parent)[0] if top.parent else 0.0
         points = np.array([skeleton.tails[j.bone] for j in below])
         spread = sum(skeleton.length(j) for j in below)
@@ -96,10 +98,10 @@ def find_limb(
     bool
         True when several limbs fit alike, as on a creature with many legs.
     """
-    total, chain = _best_chain(joints, labels, side, ())
+    total, chain = _best_chain(joints, labels, side, set())
     if not chain or total < 0.2:
         return _find_loose(joints, labels, side, {}), False
-    taken = set(map(id, (*chain[0][1].subtree(), *chain[0][1].ancestors())))
+    taken = {*chain[0][1].subtree(), *chain[0][1].ancestors()}
     rival, _ = _best_chain(joints, labels, side, taken)
     alike = rival >= _ALIKE * total
     named = sum(1 for label, joint in chain if label in joint.reading.scores)
@@ -124,7 +126,7 @@ def find_limb(
 def find_shoulders(joints: Sequence[Joint]) -> list[Joint]:
     """Return one left and one right joint where front limbs of any kind hang, or nothing."""
     tops: dict[str, Joint] = {}
-    for joint in sorted(joints, key=lambda j: (len(j.ancestors()), j.name)):
+    for joint in sorted(joints, key=lambda j: (j.depth, j.name)):
         reading = joint.reading
         front = reading.kind == "front" and joint.parent and joint.parent.reading.kind != "front"
         shoulder = reading.kind == "part" and reading.scores.get("shoulder", 0.0) >= 0.8
@@ -146,59 +148,87 @@ def _find_loose(
             for joint in joints
             if joint.side == side
             and joint.reading.kind == "part"
+            and not joint.reading.roles & BACKSTAGE
             and joint.reading.scores.get(label, 0.0) >= 0.9
             and not any(joint is other for other in used)
         ]
-        if clear and not any(a is b for b in clear[0].ancestors() for a in used):
+        if clear and not any(other.is_above(clear[0]) for other in used):
             confidence = 0.6 if len(clear) == 1 else 0.3
             found[label] = Found(clear[0], confidence * clear[0].sureness, "by its name alone")
     return {label: found[label] for label in labels if label in found}
 
 
 def _best_chain(
-    joints: Sequence[Joint], labels: tuple[str, ...], side: str, taken: Collection[int]
+    joints: Sequence[Joint], labels: tuple[str, ...], side: str, taken: Collection[Joint]
 ) -> tuple[float, list[tuple[str, Joint]]]:
-    """Find the way down the hierarchy whose names fit the labels best, in their order."""
-    fits: dict[int, dict[int, float]] = {}
-    order: list[Joint] = []
-    for joint in joints:
-        if id(joint) in taken or joint.side not in (side, ""):
-            continue
-        reading = joint.reading
-        if reading.kind == "part" and joint.side == side:
-            scores = {i: reading.scores[x] for i, x in enumerate(labels) if x in reading.scores}
-        elif reading.kind == "" and not reading.concept:
-            scores = {i: _NAMELESS for i in range(1, len(labels) - 1)}
-        else:
-            continue
-        if scores:
-            fits[id(joint)] = scores
-            order.append(joint)
-    above = {id(joint): [a for a in joint.ancestors() if id(a) in fits] for joint in order}
-    order.sort(key=lambda joint: (len(above[id(joint)]), joint.name))
-    gaps = np.concatenate([[0.0], np.cumsum([_MISSING[label] for label in labels])])
+    """Find the way down the hierarchy whose names fit the labels best, in their order.
 
-    best: dict[tuple[int, int], tuple[float, list[tuple[str, Joint]]]] = {}
-    answer: tuple[float, list[tuple[str, Joint]]] = (0.0, [])
-    for joint in order:
-        for place, score in fits[id(joint)].items():
+    Each joint hands down the best way that ends at or above it, for each label: the time grows
+    with the number of joints.
+    """
+    gaps = np.concatenate([[0.0], np.cumsum([_MISSING[label] for label in labels])])
+    states: dict[Joint, _State] = {}
+    start = _State(((-np.inf, None),) * len(labels), ((-np.inf, 0),) * len(labels))
+    best: tuple[float, _Way | None] = (-np.inf, None)
+    for joint in sorted(joints, key=lambda j: (j.depth, j.name)):
+        state = states[joint.parent] if joint.parent in states else start
+        fits = {} if joint in taken else _read_fits(joint, labels, side)
+        ways, named = list(state.ways), list(state.named)
+        for place, fit in fits.items():
             # Of a limb cut into segments that are named alike, the first holds the joint.
-            score -= _SECOND_SEGMENT * sum(
-                fits[id(a)].get(place, -1.0) >= score - 0.1 for a in above[id(joint)]
-            )
-            options: list[tuple[float, list[tuple[str, Joint]]]]
-            options = [] if score < _NAMELESS / 2 else [(-float(gaps[place]), [])]
-            for ancestor in above[id(joint)]:
-                for earlier in fits[id(ancestor)]:
-                    if earlier < place and (id(ancestor), earlier) in best:
-                        value, way = best[id(ancestor), earlier]
-                        options.append((value - float(gaps[place] - gaps[earlier + 1]), way))
-            if not options:
-                continue
-            value, way = max(options, key=lambda option: option[0])
-            step = (value + score, [*way, (labels[place], joint)])
-            best[id(joint), place] = step
-            finished = step[0] - float(gaps[-1] - gaps[place + 1])
-            if score > 0 and finished > answer[0] + 1e-9:
-                answer = (finished, step[1])
-    return answer
+            strongest, count = state.named[place]
+            score = fit - (_SECOND_SEGMENT * count if strongest >= fit - 0.1 else 0.0)
+            named[place] = (max(strongest, fit), count + 1)
+            options: list[tuple[float, _Way | None]] = []
+            if fit > 0:
+                options.append((-float(gaps[place]), None))
+            for earlier in range(place):
+                value, way = state.ways[earlier]
+                options.append((value - float(gaps[place] - gaps[earlier + 1]), way))
+            value, way = max(options, key=lambda option: option[0], default=(-np.inf, None))
+            value += score
+            if value > ways[place][0] + 1e-9:
+                ways[place] = (value, _Way(labels[place], joint, way))
+            finished = value - float(gaps[-1] - gaps[place + 1])
+            if fit > 0 and finished > best[0] + 1e-9:
+                best = (finished, _Way(labels[place], joint, way))
+        states[joint] = _State(tuple(ways), tuple(named)) if fits else state
+    return float(best[0]), best[1].steps() if best[1] else []
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """The last step of a way down, and the way to it."""
+
+    label: str
+    joint: Joint
+    before: _Way | None
+
+    def steps(self) -> list[tuple[str, Joint]]:
+        found = []
+        at: _Way | None = self
+        while at is not None:
+            found.append((at.label, at.joint))
+            at = at.before
+        return found[::-1]
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """What a joint hands down, by label: the best way yet, and who bore the label's name."""
+
+    ways: tuple[tuple[float, _Way | None], ...]
+    named: tuple[tuple[float, int], ...]
+
+
+def _read_fits(joint: Joint, labels: tuple[str, ...], side: str) -> dict[int, float]:
+    """Return how well a joint's name fits each label, by the label's place."""
+    reading = joint.reading
+    if joint.side not in (side, "") or reading.roles & BACKSTAGE:
+        return {}
+    if reading.kind == "part" and joint.side == side:
+        scores = reading.scores
+        return {i: scores[label] for i, label in enumerate(labels) if label in scores}
+    if reading.kind == "" and not reading.concept:
+        return {i: _NAMELESS for i in range(1, len(labels) - 1)}
+    return {}

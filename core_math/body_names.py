@@ -102,7 +102,10 @@ _NUMBERED = {
 }
 
 
-@dataclass(slots=True)
+_NO_SCORES: Mapping[str, float] = {}
+
+
+@dataclass(frozen=True, slots=True)
 class NameReading:
     """What a bone's name tells.
 
@@ -287,7 +290,15 @@ def _read(
     if len(row) == 2 and _VERTEBRA.match("".join(row)):
         words = ("neck" if words[0] == "c" else "spine", words[1])
     side, at = _find_side(words, lowered, short)
-    groups = _group_words(words, at)
+    return NameReading(name, side, *_interpret(words, at))
+
+
+@lru_cache(maxsize=8192)
+def _interpret(
+    words: tuple[str, ...], side_at: int
+) -> tuple[str, str, Mapping[str, float], tuple[str, ...], frozenset[str], tuple[str, ...]]:
+    """Return kind, concept, scores, numbers, roles and stem of a name's words."""
+    groups = _group_words(words, side_at)
     concepts: list[str] = []
     modifiers: set[str] = set()
     others: set[str] = set()
@@ -308,25 +319,20 @@ def _read(
             modifiers.add(MODIFIER_WORDS[word])
         if not (word in CENTRE_WORDS and len(word) == 1):
             stem.append(word)
-    reading = NameReading(name, side, numbers=tuple(numbers), roles=frozenset(roles))
-    reading.stem = tuple(stem) or groups
-    if "back" in groups and any(c in LIMB_CONCEPTS for c in concepts):
-        modifiers.add("rear")
-        concepts = [c for c in concepts if c != "spine"]
+    if "back" in groups and LIMB_CONCEPTS.intersection(concepts):
+        concepts = [concept for concept in concepts if concept != "spine"]  # a "back leg"
     concept = _choose_concept(concepts, modifiers, groups)
-    reading.concept = concept
-    kinds = [kind for kind in OTHER_ORDER if kind in others]
-    if kinds:
-        reading.kind = kinds[0]
+    kind, scores = "", _NO_SCORES
+    if others:
+        kind = min(others, key=OTHER_ORDER.index)
     elif concept:
-        reading.kind = "part"
-        if concept in LIMB_CONCEPTS and "front" in modifiers:
-            reading.kind = "front"
-        table = _SIDED if side else {**_SIDED, **_MIDDLE}
-        reading.scores = table.get(concept, {})
+        kind = "front" if concept in LIMB_CONCEPTS and "front" in modifiers else "part"
+        scores = _SIDED.get(concept, _NO_SCORES)
+        if side_at < 0:
+            scores = _MIDDLE.get(concept, scores)
         if numbers and concept in _NUMBERED:
-            reading.scores = _NUMBERED[concept]
-    return reading
+            scores = _NUMBERED[concept]
+    return kind, concept, scores, tuple(numbers), frozenset(roles), tuple(stem) or groups
 
 
 def _group_words(words: tuple[str, ...], side_at: int) -> tuple[str, ...]:
@@ -342,9 +348,9 @@ def _group_words(words: tuple[str, ...], side_at: int) -> tuple[str, ...]:
             whole = "".join(piece)
             if (
                 len(piece) == count
-                and not index < side_at < index + count
-                and min(len(word) for word in piece) > 1
                 and (whole in PART_WORDS or whole in OTHER_WORDS)
+                and not index < side_at < index + count
+                and min(map(len, piece)) > 1
             ):
                 joined.append(whole)
                 index += count

@@ -16,7 +16,16 @@ from dataclasses import dataclass, field, replace
 
 from .body_controls import choose_selectable, find_controls, find_turning_bone
 from .body_ends import find_fingers, find_strands
-from .body_limbs import ARM, LEG, NAMELESS_CONFIDENCE, Found, find_limb, find_shoulders, infer_sides
+from .body_limbs import (
+    ARM,
+    BACKSTAGE,
+    LEG,
+    NAMELESS_CONFIDENCE,
+    Found,
+    find_limb,
+    find_shoulders,
+    infer_sides,
+)
 from .body_skeleton import BodyMapError, Bone, Joint, Skeleton, build_skeleton
 from .body_structure import find_limbs_by_structure
 from .body_trunk import find_root, find_trunk
@@ -56,7 +65,6 @@ __all__ = [
 ]
 
 _NOT_DEFORMING = 0.7
-_BACKSTAGE = frozenset(("mechanism", "pole"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +151,7 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
     infer_sides(skeleton)
     deforming = [joint for joint in skeleton.joints if joint.deform]
     found = _find_body(skeleton.restricted(deforming) if deforming else skeleton)
-    visible = [joint for joint in skeleton.joints if not joint.reading.roles & _BACKSTAGE]
+    visible = [joint for joint in skeleton.joints if not joint.reading.roles & BACKSTAGE]
     if deforming and len(deforming) < len(skeleton.joints):
         _fill_gaps(found, _find_body(skeleton.restricted(visible)))
     hips = found.get("hips")
@@ -255,11 +263,11 @@ def body_map_to_chains(body_map: BodyMap) -> dict[str, tuple[str, ...]]:
 
 def _find_body(skeleton: Skeleton) -> dict[str, Found]:
     """Find all parts among these joints: by names first, by structure where they tell nothing."""
-    plain = [j for j in skeleton.joints if not j.reading.roles & _BACKSTAGE]
+    plain = [j for j in skeleton.joints if not j.reading.roles & BACKSTAGE]
     arms, legs = {}, {}
     for side in SIDES:
-        arms[side], _ = find_limb(plain, ARM, side)
-        legs[side], _ = find_limb(plain, LEG, side)
+        arms[side], _ = find_limb(skeleton.joints, ARM, side)
+        legs[side], _ = find_limb(skeleton.joints, LEG, side)
     told = True
     if not any(arms.values()) or not any(legs.values()):
         bodily = [j for j in plain if j.reading.kind in ("part", "")]
@@ -291,7 +299,7 @@ def _find_body(skeleton: Skeleton) -> dict[str, Found]:
             fingers = find_fingers(skeleton, found[f"hand.{side}"].joint)
             for digit, entries in fingers.items():
                 found.update(_name_joints(digit, side, entries))
-    mapped = {id(entry.joint): part for part, entry in found.items()}
+    mapped = {entry.joint: part for part, entry in found.items()}
     for entries in find_strands(skeleton, mapped):
         found.update(_name_joints(f"{STRAND}{entries[0].joint.name}", "", entries))
     return found

@@ -57,7 +57,10 @@ class Bone:
 
 @dataclass(slots=True, eq=False)
 class Joint:
-    """All bones of one joint; `bone` is the one that stands for it."""
+    """All bones of one joint; `bone` is the one that stands for it.
+
+    `depth` counts the joints above, `size` the joints of its subtree, itself included.
+    """
 
     bone: int
     reading: NameReading
@@ -67,6 +70,8 @@ class Joint:
     children: list[Joint] = field(default_factory=list)
     side: str = ""
     sureness: float = 1.0
+    depth: int = 0
+    size: int = 1
 
     @property
     def name(self) -> str:
@@ -91,7 +96,10 @@ class Joint:
 
     def is_above(self, other: Joint) -> bool:
         """Say whether `other` hangs somewhere below this joint."""
-        return self in other.ancestors()
+        above = other.parent
+        while above is not None and above is not self:
+            above = above.parent
+        return above is self
 
 
 @dataclass(slots=True, eq=False)
@@ -113,15 +121,25 @@ class Skeleton:
         end = self.tails[joint.bone] if towards is None else self.heads[towards.bone]
         return float(np.linalg.norm(end - self.heads[joint.bone]))
 
+    def downwards(self) -> list[Joint]:
+        """Return all joints, each after its parent."""
+        order = [joint for joint in self.joints if joint.parent is None]
+        for joint in order:
+            order.extend(joint.children)
+        return order
+
     def restricted(self, keep: Sequence[Joint]) -> Skeleton:
         """Return the same skeleton with these joints only, reconnected over those left out."""
-        kept = {id(joint): replace(joint, parent=None, children=[]) for joint in keep}
-        for joint in keep:
-            above = next((a for a in joint.ancestors() if id(a) in kept), None)
-            if above is not None:
-                kept[id(joint)].parent = kept[id(above)]
-                kept[id(above)].children.append(kept[id(joint)])
-        return Skeleton(self.bones, self.readings, self.heads, self.tails, list(kept.values()))
+        kept = {joint: replace(joint, parent=None, children=[]) for joint in keep}
+        nearest: dict[Joint, Joint | None] = {}
+        for joint in self.downwards():
+            above = nearest[joint.parent] if joint.parent else None
+            nearest[joint] = kept.get(joint, above)
+            if joint in kept:
+                kept[joint].parent = above
+        return _finish(
+            Skeleton(self.bones, self.readings, self.heads, self.tails, [*kept.values()])
+        )
 
 
 def build_skeleton(bones: Sequence[Bone]) -> Skeleton:
@@ -139,7 +157,22 @@ def build_skeleton(bones: Sequence[Bone]) -> Skeleton:
     readings = read_names([bone.name for bone in bones])
     joints = _gather(bones, readings)
     _connect(bones, joints)
-    return Skeleton(bones, readings, heads, tails, joints)
+    return _finish(Skeleton(bones, readings, heads, tails, joints))
+
+
+def _finish(skeleton: Skeleton) -> Skeleton:
+    """Fill in the children, depths and sizes from the parents."""
+    for joint in skeleton.joints:
+        if joint.parent is not None:
+            joint.parent.children.append(joint)
+    order = skeleton.downwards()
+    for joint in order:
+        joint.depth = joint.parent.depth + 1 if joint.parent else 0
+        joint.size = 1
+    for joint in reversed(order):
+        if joint.parent is not None:
+            joint.parent.size += joint.size
+    return skeleton
 
 
 def _read_points(bones: Sequence[Bone], which: str) -> FloatArray:
@@ -242,9 +275,11 @@ def _connect(bones: Sequence[Bone], joints: list[Joint]) -> None:
             at = bones[at].parent
         return owner[at] if at >= 0 else None
 
+    shared = len(owner) > len(joints)
     for joint in joints:
         above = look_up(joint, joint.bone)
-        if above is not None and not _would_circle(joint, above):
+        # One bone for each joint is the armature's own tree, which runs in no circle.
+        if above is not None and (not shared or not joint.is_above(above)):
             joint.parent = above
     for joint in joints:
         if joint.parent is not None and joint.parent.reading.concept != "root":
@@ -252,13 +287,6 @@ def _connect(bones: Sequence[Bone], joints: list[Joint]) -> None:
         for index in joint.members[1:]:
             above = look_up(joint, index)
             if above and above.reading.scores and above.reading.concept != "root":
-                if not _would_circle(joint, above):
+                if not joint.is_above(above):
                     joint.parent = above
                     break
-    for joint in joints:
-        if joint.parent is not None:
-            joint.parent.children.append(joint)
-
-
-def _would_circle(joint: Joint, above: Joint) -> bool:
-    return joint is above or joint in above.ancestors()

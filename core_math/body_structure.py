@@ -108,28 +108,27 @@ def _find_pairs(skeleton: Skeleton) -> list[_Pair]:
 
 def _outermost(pairs: list[_Pair]) -> list[_Pair]:
     """Leave out pairs that sit on another pair's limbs, as the fingers do."""
-    inside = {id(j) for pair in pairs for chain in pair.chains for j in chain[0].subtree()}
-    return [pair for pair in pairs if id(pair.base) not in inside]
+    inside = {j for pair in pairs for chain in pair.chains for j in chain[0].subtree()}
+    return [pair for pair in pairs if pair.base not in inside]
 
 
-def _main_chain(skeleton: Skeleton, start: Joint, reach: Mapping[int, float]) -> list[Joint]:
+def _main_chain(skeleton: Skeleton, start: Joint, reach: Mapping[Joint, float]) -> list[Joint]:
     """Follow the longest way down, up to where it branches into many (a hand)."""
     chain = [start]
     while len(chain) <= _LONGEST_LIMB:
         children = [c for c in chain[-1].children if skeleton.length(chain[-1], c) > 1e-9]
         if not children or len(children) >= 3:
             break
-        chain.append(max(children, key=lambda c: (reach[id(c)], c.name)))
+        chain.append(max(children, key=lambda c: (reach[c], c.name)))
     return chain
 
 
-def _measure_reach(skeleton: Skeleton) -> dict[int, float]:
-    """Return how far the longest chain below each joint goes, by id(joint)."""
-    reach: dict[int, float] = {}
-    for root in (joint for joint in skeleton.joints if joint.parent is None):
-        for joint in reversed(root.subtree()):
-            onward = [skeleton.length(joint, c) + reach[id(c)] for c in joint.children]
-            reach[id(joint)] = max(onward, default=skeleton.length(joint))
+def _measure_reach(skeleton: Skeleton) -> dict[Joint, float]:
+    """Return how far the longest chain below each joint goes."""
+    reach: dict[Joint, float] = {}
+    for joint in reversed(skeleton.downwards()):
+        onward = [skeleton.length(joint, c) + reach[c] for c in joint.children]
+        reach[joint] = max(onward, default=skeleton.length(joint))
     return reach
 
 
@@ -178,11 +177,11 @@ def _goes_on(arms: _Pair) -> bool:
 
 def _has_more_limbs(pairs: list[_Pair], legs: _Pair, arms: _Pair) -> bool:
     """Say whether a third pair is a limb too; above the arms, shorter ones may be braids."""
-    trunk = {id(arms.base), *(id(a) for a in arms.base.ancestors())}
+    trunk = {arms.base, *arms.base.ancestors()}
     for pair in pairs:
         if pair is legs or pair is arms:
             continue
-        share = 0.6 if id(pair.base) in trunk else 0.8
+        share = 0.6 if pair.base in trunk else 0.8
         if pair.length > share * min(legs.length, arms.length):
             return True
     return False

@@ -45,16 +45,16 @@ def find_trunk(
         "hips", "spine", "chest", "neck", "head", those that were found.
     """
     limb_joints = {
-        id(entry.joint) for limb in (*arms.values(), *legs.values()) for entry in limb.values()
+        entry.joint for limb in (*arms.values(), *legs.values()) for entry in limb.values()
     }
     leg_tops = [next(iter(limb.values())).joint for limb in legs.values() if limb]
     arm_tops = [next(iter(limb.values())).joint for limb in arms.values() if limb]
     arm_tops = arm_tops or list(shoulders)
-    free = [
-        joint
+    free = {
+        joint: None
         for joint in skeleton.joints
-        if id(joint) not in limb_joints and not joint.side and joint.reading.kind not in _NO_TRUNK
-    ]
+        if joint not in limb_joints and not joint.side and joint.reading.kind not in _NO_TRUNK
+    }
     carrier = _carrier(leg_tops)
     hips = _find_hips(free, carrier, len(leg_tops))
     if hips and legs:
@@ -105,7 +105,7 @@ def find_root(skeleton: Skeleton, hips: Joint | None) -> Found | None:
         if j.reading.scores.get("root", 0.0) >= 0.8 and j.parent is None and j is not hips
     ]
     if named:
-        best = max(named, key=lambda j: (j.reading.scores["root"], len(j.subtree()), j.name))
+        best = max(named, key=lambda j: (j.reading.scores["root"], j.size, j.name))
         return Found(best, 0.6, "by its name alone")
     if above and "mechanism" not in above[-1].reading.roles:
         return Found(above[-1], 0.5, "topmost joint above the hips")
@@ -116,17 +116,17 @@ def _carrier(tops: Sequence[Joint]) -> Joint | None:
     """Return the nearest joint that all of these hang from."""
     if not tops:
         return None
-    return next((a for a in tops[0].ancestors() if all(a in t.ancestors() for t in tops[1:])), None)
+    return next((a for a in tops[0].ancestors() if all(a.is_above(t) for t in tops[1:])), None)
 
 
-def _find_hips(free: Sequence[Joint], carrier: Joint | None, legs: int) -> Found | None:
+def _find_hips(free: Mapping[Joint, None], carrier: Joint | None, legs: int) -> Found | None:
     named = [j for j in free if j.reading.scores.get("hips", 0.0) >= 0.3]
     if named:
 
         def fit(joint: Joint) -> tuple[float, int, str]:
             carries = joint is carrier or (carrier is not None and joint.is_above(carrier))
             score = joint.reading.scores["hips"] + 0.5 * carries
-            return (round(score, 6), -len(joint.ancestors()), joint.name)
+            return (round(score, 6), -joint.depth, joint.name)
 
         best = max(named, key=fit)
         score = best.reading.scores["hips"]
@@ -144,7 +144,7 @@ def _find_hips(free: Sequence[Joint], carrier: Joint | None, legs: int) -> Found
 
 
 def _find_chest(
-    free: Sequence[Joint], carrier: Joint | None, hips: Found | None, arms: int
+    free: Mapping[Joint, None], carrier: Joint | None, hips: Found | None, arms: int
 ) -> Found | None:
     line = [carrier, *carrier.ancestors()] if carrier else []
     for joint in line:
@@ -158,24 +158,24 @@ def _find_chest(
         return Found(joint, sure, f"carries {carried}")
     named = [j for j in free if j.reading.scores.get("chest", 0.0) >= 0.9]
     if named:
-        last = max(named, key=lambda j: (len(j.ancestors()), j.name))
+        last = max(named, key=lambda j: (j.depth, j.name))
         return Found(last, 0.75, "by its name")
     return None
 
 
 def _find_head(
     skeleton: Skeleton,
-    free: Sequence[Joint],
+    free: Mapping[Joint, None],
     chest: Found | None,
     hips: Found | None,
-    limb_joints: set[int],
+    limb_joints: set[Joint],
 ) -> tuple[Found | None, list[Found]]:
     base = chest or hips
     named = [j for j in free if "head" in j.reading.scores and j.reading.kind == "part"]
     if base:
         named = [j for j in named if base.joint.is_above(j)] or named
     if named:
-        head = min(named, key=lambda j: (len(j.ancestors()), j.reading.numbers, j.name))
+        head = min(named, key=lambda j: (j.depth, j.reading.numbers, j.name))
         connected = base.joint.is_above(head) if base else _has_face(head)
         found = Found(head, 0.97 if connected else 0.55, "by its name")
     elif chest and (end := _follow_neck(skeleton, free, chest.joint, limb_joints)):
@@ -193,14 +193,14 @@ def _find_head(
     return found, [_found_by_place(j, "neck", "between chest and head") for j in neck]
 
 
-def _named_neck(free: Sequence[Joint]) -> list[Found]:
+def _named_neck(free: Mapping[Joint, None]) -> list[Found]:
     named = [j for j in free if j.reading.concept == "neck" and j.reading.kind == "part"]
-    named.sort(key=lambda j: (len(j.ancestors()), j.name))
+    named.sort(key=lambda j: (j.depth, j.name))
     return [Found(j, 0.8, "by its name") for j in named]
 
 
 def _follow_neck(
-    skeleton: Skeleton, free: Sequence[Joint], chest: Joint, limb_joints: set[int]
+    skeleton: Skeleton, free: Mapping[Joint, None], chest: Joint, limb_joints: set[Joint]
 ) -> tuple[Joint, float, str] | None:
     """Go up from the chest to a head whose name does not tell: it has a face, or ends the chain."""
     at, steps = chest, 0
@@ -210,8 +210,8 @@ def _follow_neck(
             for child in at.children
             if child in free
             and child.reading.kind in ("part", "")
-            and id(child) not in limb_joints
-            and not any(id(below) in limb_joints for below in child.subtree())
+            and child not in limb_joints
+            and not any(below in limb_joints for below in child.subtree())
         ]
         bearing = [child for child in onward if _has_face(child)]
         if steps and not bearing and _has_face(at):
@@ -228,7 +228,7 @@ def _follow_neck(
                 not _has_face(j),
                 j.reading.stem[:1] != at.reading.stem[:1],
                 j.reading.concept not in ("neck", "spine"),
-                -len(j.subtree()),
+                -j.size,
                 j.name,
             )
         )
@@ -251,9 +251,9 @@ def _has_face(joint: Joint) -> bool:
 def _between(low: Joint | None, high: Joint) -> list[Joint]:
     """Return the joints on the way from `low` (or the branch towards it) up to `high`."""
     way: list[Joint] = []
-    stops = {id(low), *(id(a) for a in low.ancestors())} if low else set()
+    stops = {low, *low.ancestors()} if low else set()
     for joint in high.ancestors():
-        if id(joint) in stops:
+        if joint in stops:
             break
         way.append(joint)
     return way[::-1]

@@ -495,3 +495,46 @@ class TestCorrections:
         assert body_map.bone("hand.L") == "hand.L"
         assert len(body_map.notes) == 1
         assert note in body_map.notes[0]
+
+
+WORDS = (
+    "Hips Spine Chest Neck Head Arm ForeArm Hand Leg Foot Toe Thumb Finger hair tail eye twist "
+    "root pelvis shoulder knee elbow palm front back IK DEF ctrl end Bone x 01 2 .001 L R Left "
+    "Right _ . 左"
+).split()
+
+
+@settings(deadline=None, max_examples=150)
+@given(data=st.data())
+def test_whatever_the_bones_are_the_map_is_sound(data):
+    count = data.draw(st.integers(1, 25))
+    names = [
+        "".join(data.draw(st.lists(st.sampled_from(WORDS), min_size=1, max_size=5))) + f"#{row}"
+        for row in range(count)
+    ]
+    place = st.floats(-2, 2).map(lambda value: round(value, 1))
+    bones = [
+        Bone(
+            name,
+            data.draw(st.integers(-1, row - 1)),
+            [data.draw(place) for _ in range(3)],
+            [data.draw(place) for _ in range(3)],
+            deform=data.draw(st.booleans()),
+            hidden=data.draw(st.booleans()),
+        )
+        for row, name in enumerate(names)
+    ]
+    body_map = guess_body_map(bones)
+    found = list(bones_of(body_map).values())
+    assert len(found) == len(set(found))
+    assert {*found} <= {*names}
+    assert not set(body_map.parts) & set(body_map.unmapped)
+    for part, guess in body_map.parts.items():
+        assert 0.0 <= guess.confidence < 1.0
+        assert guess.parent == "" or guess.parent in body_map.parts
+        assert guess.parent != part
+        assert guess.bone not in guess.controls
+        assert {guess.select, guess.turn, *guess.controls} <= {*names}
+    for chain in body_map_to_chains(body_map).values():
+        assert set(chain) <= set(body_map.parts)
+    assert apply_corrections(body_map, {}, bones) == body_map
