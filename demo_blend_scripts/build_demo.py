@@ -74,6 +74,9 @@ def _set_up_scene() -> bpy.types.Scene:
     scene.render.engine = "CYCLES"
     scene.cycles.samples = 48
     scene.cycles.use_denoising = True
+    scene.view_settings.view_transform = "AgX"
+    scene.view_settings.look = "AgX - Medium High Contrast"
+    scene.view_settings.exposure = 0.25
     return scene
 
 

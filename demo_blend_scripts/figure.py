@@ -30,6 +30,9 @@ from .rig import (
 )
 
 ORIGIN = Vector((0.0, 0.0, 0.0))
+NECK_TOP = Vector((0.0, 0.010, 1.500))
+HEAD_SCALE = 1.12
+"""A little larger than life: faces read from afar."""
 TRUNK = (
     (0.93, "hips"), (1.02, "hips"), (1.10, "spine"), (1.17, "spine"), (1.27, "chest"),
     (1.41, "chest"), (1.46, "neck"), (1.50, "neck"), (1.53, "head"),
@@ -45,7 +48,10 @@ def build_figure(
     rest = {bone.name: bone for bone in bones()}
     model = Model()
     _trunk(model)
-    _head(model)
+    head = Model()
+    _head(head)
+    head.points = [NECK_TOP + (point - NECK_TOP) * HEAD_SCALE for point in head.points]
+    model.add(head)
     side = Model()
     _arm(side)
     _hand(side, rest)

@@ -92,6 +92,39 @@ class Model:
                 corners = (ring[side], ring[after], tip)
                 self._face(corners[::-1] if turned else corners, paint)
 
+    def ring(
+        self,
+        centre: Vector,
+        axis: Vector,
+        across: Vector,
+        radius: float,
+        half: tuple[float, float],
+        bone: str,
+        paint: str,
+        sides: int = 32,
+        section: int = 8,
+        power: float = 2.0,
+    ) -> None:
+        """Add a ring about an axis; `half` is its half thickness outwards and along the axis."""
+        axis, across = axis.normalized(), across.normalized()
+        up: Any = axis.cross(across)
+        loops = []
+        for side in range(sides):
+            angle = 2.0 * math.pi * side / sides
+            outward = across * math.cos(angle) + up * math.sin(angle)
+            loop = []
+            for corner in range(section):
+                turn = 2.0 * math.pi * (corner + 0.5) / section
+                x, y = _rounded(math.cos(turn), power), _rounded(math.sin(turn), power)
+                place = centre + outward * (radius + half[0] * x) + axis * (half[1] * y)
+                loop.append(self._point(place, {bone: 1.0}))
+            loops.append(loop)
+        for side, loop in enumerate(loops):
+            following = loops[(side + 1) % sides]
+            for corner in range(section):
+                after = (corner + 1) % section
+                self._face((loop[corner], following[corner], following[after], loop[after]), paint)
+
     def egg(
         self,
         centre: Vector,

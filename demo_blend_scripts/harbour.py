@@ -81,33 +81,28 @@ def _quay_things(place: bpy.types.Collection, materials: Materials) -> None:
         _ring(things, Vector((-1.45, 1.55, 0.035 + 0.058 * turn)), radius, 0.034, "rope")
     _sagging(things, Vector((-3.55, 2.42, 0.22)), Vector((-5.2, 5.3, 0.10)), 0.35)
     # A lamp post, its light still on.
-    post = Vector((3.05, 1.75, 0.0))
+    post = Vector((2.80, 2.05, 0.0))
     things.tube(
         post, UP, LEFT,
-        ((0.0, 0.10, 0.10), (0.10, 0.09, 0.09), (0.16, 0.05, 0.05), (2.60, 0.036, 0.036)),
+        ((0.0, 0.10, 0.10), (0.10, 0.09, 0.09), (0.16, 0.05, 0.05), (2.20, 0.036, 0.036)),
         ((0.0, ""),), "iron", sides=10, smooth=1,
     )  # fmt: skip
     things.tube(
-        post + UP * 2.56, UP, LEFT,
+        post + UP * 2.16, UP, LEFT,
         ((0.0, 0.05, 0.05), (0.04, 0.13, 0.13), (0.08, 0.15, 0.15)), ((0.0, ""),), "iron",
         sides=8, smooth=1,
     )  # fmt: skip
-    things.egg(post + UP * 2.75, (0.095, 0.095, 0.13), "", "lamp", sides=12, rings=8)
+    things.egg(post + UP * 2.35, (0.095, 0.095, 0.13), "", "lamp", sides=12, rings=8)
     things.tube(
-        post + UP * 2.86, UP, LEFT, ((0.0, 0.16, 0.16), (0.07, 0.09, 0.09), (0.12, 0.01, 0.01)),
+        post + UP * 2.46, UP, LEFT, ((0.0, 0.16, 0.16), (0.07, 0.09, 0.09), (0.12, 0.01, 0.01)),
         ((0.0, ""),), "iron", sides=8, smooth=1,
     )  # fmt: skip
     _link(things, "Quay things", place, materials)
 
 
 def _ring(model: Model, centre: Vector, radius: float, thick: float, paint: str) -> None:
-    """Add a ring of rope lying flat, in short straight pieces."""
-    pieces = 16
-    for piece in range(pieces):
-        low, high = (2.0 * math.pi * (piece + end) / pieces for end in (0, 1))
-        start = centre + Vector((math.cos(low), math.sin(low), 0.0)) * radius
-        end = centre + Vector((math.cos(high), math.sin(high), 0.0)) * radius
-        _stick(model, start, end, thick, paint)
+    """Add a turn of rope lying flat."""
+    model.ring(centre, UP, LEFT, radius, (thick, thick), "", paint, 28, 7)
 
 
 def _stick(
@@ -170,7 +165,7 @@ def _boat(place: bpy.types.Collection, materials: Materials) -> None:
 def _gantry(place: bpy.types.Collection, materials: Materials) -> None:
     """Raise the harbour crane: four legs, a cabin, and a jib over the water."""
     crane = Model()
-    at = Vector((13.5, 30.0, WATER))
+    at = Vector((25.0, 72.0, WATER))
     paint = "far near"
     crane.box(at + Vector((0.0, 0.0, 0.9)), (5.2, 3.0, 1.2), "", paint, chamfer=0.1)
     for x in (-2.2, 2.2):
@@ -204,7 +199,7 @@ def _far_side(place: bpy.types.Collection, materials: Materials) -> None:
     chance = random.Random(11)
     far = Model()
     for _ in range(16):
-        x = chance.uniform(-62.0, 20.0)
+        x = chance.uniform(-62.0, 6.0)
         half = (chance.uniform(2.0, 5.0), 2.0, chance.uniform(1.0, 2.7))
         centre = Vector((x, chance.uniform(74.0, 84.0), WATER + half[2] + 0.6))
         far.box(centre, half, "", "far middle", chamfer=0.1)
@@ -224,6 +219,8 @@ def _far_side(place: bpy.types.Collection, materials: Materials) -> None:
     ):  # fmt: skip
         far.egg(Vector((x, 200.0, WATER - 1.0)), (width, 12.0, height), "", "far hills", sides=24,
                 rings=10)  # fmt: skip
+    sun = Vector(paints.sun_direction()) * 190.0
+    far.egg(sun, (4.2, 4.2, 4.2), "", "sun", sides=28, rings=16)
     _link(far, "Far side", place, materials)
 
 
@@ -363,17 +360,8 @@ def _roll_with(wheel: bpy.types.Object, cart: bpy.types.Object) -> None:
 def _wheel_model() -> Model:
     wheel = Model()
     radius = props.WHEEL_RADIUS
-    pieces = 20
-    for piece in range(pieces):
-        low, high = (2.0 * math.pi * (piece + end) / pieces for end in (0, 1))
-        start, end = (
-            Vector((math.cos(angle), 0.0, math.sin(angle))) * (radius - 0.022)
-            for angle in (low, high)
-        )
-        wheel.tube(
-            start, end - start, BACK, ((-0.005, 0.030, 0.022), (0.092, 0.030, 0.022)), ((0.0, ""),),
-            "iron", sides=8, power=3.0, smooth=1,
-        )  # fmt: skip
+    wheel.ring(Vector(), BACK, LEFT, radius - 0.020, (0.020, 0.026), "", "iron", 40, 8, 3.5)
+    wheel.ring(Vector(), BACK, LEFT, radius - 0.052, (0.016, 0.022), "", "cart", 40, 8, 3.0)
     for spoke in range(8):
         angle = math.pi * spoke / 4.0
         _stick(wheel, Vector(), Vector((math.cos(angle), 0.0, math.sin(angle))) * (radius - 0.03),
@@ -389,17 +377,17 @@ def _wheel_model() -> Model:
 def _light(place: bpy.types.Collection) -> None:
     """Light it: the low sun from behind on the right, a soft warm bounce, a cool fill."""
     sun = bpy.data.lights.new("Sun", "SUN")
-    sun.energy = 4.6
-    sun.angle = math.radians(1.6)
-    sun.color = (1.0, 0.66, 0.36)
+    sun.energy = 7.5
+    sun.angle = math.radians(1.2)
+    sun.color = (1.0, 0.60, 0.30)
     made = bpy.data.objects.new("Sun", sun)
-    # A touch higher and farther to the side than the glow in the sky: it models her better.
-    toward = Vector((0.80, 0.42, 0.36))
+    # Higher and farther to the side than the disc in the sky: it models her better.
+    toward = Vector((0.86, 0.20, 0.33))
     made.rotation_euler = toward.to_track_quat("Z", "Y").to_euler()
     place.objects.link(made)
     for name, at, energy, size, colour in (
-        ("Bounce", (-4.0, -5.5, 2.6), 210.0, 4.0, (1.0, 0.86, 0.74)),
-        ("Fill", (3.5, -6.5, 4.5), 130.0, 5.0, (0.70, 0.82, 1.0)),
+        ("Bounce", (-4.0, -5.5, 2.6), 120.0, 4.0, (1.0, 0.88, 0.78)),
+        ("Fill", (3.5, -6.5, 4.5), 90.0, 5.0, (0.66, 0.80, 1.0)),
     ):
         area = bpy.data.lights.new(name, "AREA")
         area.energy, area.size, area.color = energy, size, colour

@@ -37,8 +37,8 @@ PAINTS = {
     "cap": Paint("#2B6D72", 0.85),
     "kerchief": Paint("#B93C2B", 0.75),
     "tie": Paint("#E9DDC3", 0.8),
-    "stone": Paint("#8C857C", 0.85),
-    "stone dark": Paint("#77716A", 0.9),
+    "stone": Paint("#8C857C", 0.62),
+    "stone dark": Paint("#77716A", 0.70),
     "coping": Paint("#A49B8E", 0.8),
     "iron": Paint("#343A41", 0.45, 0.5),
     "rust": Paint("#7C4326", 0.85),
@@ -54,12 +54,13 @@ PAINTS = {
     "far near": Paint("#5F6E86", 0.9, 0.0, 0.45),
     "far middle": Paint("#8C90A2", 0.9, 0.0, 0.62),
     "far hills": Paint("#B3A5AC", 0.9, 0.0, 0.80),
+    "sun": Paint("#FFE2A8", 0.5, 0.0, 14.0),
     "lamp": Paint("#FFC46B", 0.5, 0.0, 1.0),
 }
 
-SUN_AZIMUTH = math.radians(30.0)
+SUN_AZIMUTH = math.radians(12.5)
 """From straight ahead of the camera to screen right."""
-SUN_HEIGHT = math.radians(9.0)
+SUN_HEIGHT = math.radians(4.2)
 
 
 def linear(colour: str) -> tuple[float, float, float, float]:
@@ -161,9 +162,33 @@ def build_sky(scene: bpy.types.Scene) -> None:
     links.new(halo.outputs[0], glow.inputs[0])
     links.new(ramp.outputs["Color"], colours[0])
     colours[1].default_value = linear("#FFA65C")
+    clouds = _clouds(nodes, links, place)
     shine = next(socket for socket in glow.outputs if socket.type == "RGBA")
-    links.new(shine, background.inputs["Color"])
-    background.inputs["Strength"].default_value = 0.85
+    sky = nodes.new("ShaderNodeMix")
+    sky.data_type = "RGBA"
+    below, above = (socket for socket in sky.inputs if socket.type == "RGBA")
+    above.default_value = linear("#FFD2B0")
+    links.new(clouds, sky.inputs[0])
+    links.new(shine, below)
+    links.new(next(socket for socket in sky.outputs if socket.type == "RGBA"),
+              background.inputs["Color"])  # fmt: skip
+    background.inputs["Strength"].default_value = 0.72
+
+
+def _clouds(nodes: Any, links: Any, place: bpy.types.Node) -> bpy.types.NodeSocket:
+    """Return the cover of long thin clouds, 0 to 1."""
+    stretch = nodes.new("ShaderNodeMapping")
+    stretch.inputs["Scale"].default_value = (2.2, 2.2, 17.0)
+    streaks = nodes.new("ShaderNodeTexNoise")
+    streaks.inputs["Scale"].default_value = 1.6
+    streaks.inputs["Detail"].default_value = 5.0
+    cover = nodes.new("ShaderNodeMapRange")
+    for name, value in (("From Min", 0.54), ("From Max", 0.74), ("To Min", 0.0), ("To Max", 0.55)):
+        cover.inputs[name].default_value = value
+    links.new(place.outputs["Generated"], stretch.inputs["Vector"])
+    links.new(stretch.outputs["Vector"], streaks.inputs["Vector"])
+    links.new(streaks.outputs[0], cover.inputs["Value"])
+    return cover.outputs[0]
 
 
 def sun_direction() -> tuple[float, float, float]:

@@ -55,7 +55,7 @@ THROWS = (
         show.LANDING_A, (1.62, 0.17, CART_BED + HALF_CRATE.z), 84.0,
     ),
     Throw(
-        "Crate B", (-0.540, -0.370, PALLET + HALF_CRATE.z), -14.0, show.GRIP_B, show.LIFT_B,
+        "Crate B", (-0.660, -0.380, PALLET + HALF_CRATE.z), -14.0, show.GRIP_B, show.LIFT_B,
         show.CARRY_B,
         show.LANDING_B, (2.10, 0.14, CART_BED + HALF_CRATE.z), 96.0,
     ),

@@ -38,7 +38,7 @@ ANKLE = Vector((0.100, 0.012, 0.095))
 BALL = Vector((0.100, -0.125, 0.030))
 TOE_TIP = Vector((0.100, -0.205, 0.026))
 HEEL = Vector((0.100, 0.072, 0.0))
-BRAID_ROOT = Vector((0.072, 0.088, 1.560))
+BRAID_ROOT = Vector((0.080, 0.092, 1.565))
 BRAID_LINK = 0.072
 
 
