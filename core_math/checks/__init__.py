@@ -6,6 +6,7 @@ from ..check import Check
 from . import (
     arc_break,
     copied_strands,
+    foot_slide,
     frozen_hand_pose,
     idle_chest,
     idle_shoulder,
@@ -29,6 +30,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     idle_shoulder.CHECK,
     frozen_hand_pose.CHECK,
     # Feet and weight
+    foot_slide.CHECK,
     # Between parts
     twinning.CHECK,
     copied_strands.CHECK,

@@ -1,0 +1,92 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a planted foot does on its spot: how far it wanders, turns on it left out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import contacts, series, swings
+
+FloatArray = NDArray[np.float64]
+
+SMOOTHING_HZ = 6.0
+EDGE_S = 0.06
+SHORTEST_S = 0.12
+
+
+@dataclass(frozen=True)
+class Plant:
+    """A stretch in which a standing foot keeps calm (frame indices, both included).
+
+    `slide` is how far the point it turns on (ball or heel, whichever wanders less) gets from its
+    place, in metres along the ground; `peak` the frame on which it slides fastest; `way` the
+    direction of the slide, shape (2,).
+    """
+
+    first: int
+    last: int
+    peak: int
+    slide: float
+    way: FloatArray
+
+
+def find_plants(
+    foot: contacts.Foot,
+    stances: Sequence[contacts.Stance],
+    fps: float,
+    calm_speed: FloatArray,
+    ground: FloatArray,
+) -> list[Plant]:
+    """Find where a standing foot should keep its place, and how far it wanders there.
+
+    Parameters
+    ----------
+    foot : Foot
+    stances : sequence of Stance
+        Those of this foot.
+    fps : float
+    calm_speed : ndarray, shape (F,), m/s
+        A foot that glides faster is stepping or shuffling on, not planted; it splits the stance.
+    ground : ndarray, shape (2,), m/s
+        Velocity of the ground itself (see `contacts.find_treadmill`).
+
+    Returns
+    -------
+    list of Plant
+        Rolling down and off is left out, and the edges of each stretch, where the foot arrives
+        and leaves.
+    """
+    found: list[Plant] = []
+    drift = np.arange(len(foot.ball))[:, np.newaxis] / fps * ground
+    edge = max(1, round(EDGE_S * fps))
+    for stance in stances:
+        whole = stance.flat is not None and stance.heel_off is not None
+        first = stance.flat if whole and stance.flat is not None else stance.touch
+        last = stance.heel_off if whole and stance.heel_off is not None else stance.off
+        points = contacts.sole_points(foot, first, last)[:, :2, :2] - drift[:, np.newaxis]
+        points = series.smooth(points, fps, SMOOTHING_HZ)
+        speeds = np.linalg.norm(series.central_velocity(points, fps), axis=-1)
+        calm = np.zeros(len(points), dtype=np.bool_)
+        calm[first : last + 1] = (speeds.min(axis=1) < calm_speed)[first : last + 1]
+        for start, end in series.find_runs(calm):
+            start, end = start + edge, end - edge
+            if end - start < max(2, round(SHORTEST_S * fps)):
+                continue
+            paths = points[start : end + 1]
+            wander = [swings.excursion(paths[:, point]) for point in (0, 1)]
+            point = int(np.argmin(wander))
+            found.append(
+                Plant(
+                    first=start,
+                    last=end,
+                    peak=start + int(np.argmax(speeds[start : end + 1, point])),
+                    slide=wander[point],
+                    way=paths[-1, point] - paths[0, point],
+                )
+            )
+    return found
