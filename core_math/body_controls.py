@@ -66,7 +66,7 @@ def _named_part(joint: Joint, found: Mapping[str, Found]) -> str:
     """Return the part a control is named for, "" when its name tells none."""
     reading = joint.reading
     scores: Mapping[str, float] = reading.scores
-    if reading.kind == "heel" and reading.concept in ("foot", "toe", "ankle"):
+    if reading.kind == "heel" and reading.concept in ("foot", "toe", "ankle", ""):
         scores = {"foot": 1.0}
     elif reading.kind != "part" or reading.roles & _NO_CONTROL:
         return ""

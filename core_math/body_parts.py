@@ -5,8 +5,9 @@
     body_map = guess_body_map(bones)
     body_map.parts["hand.L"].bone
 
-The guess rests on names, hierarchy and proportions; see body_names, body_limbs, body_trunk,
-body_ends and, for names that tell nothing, body_structure.
+The guess rests on names, hierarchy and proportions. `body_words` and `body_names` read the names,
+`body_skeleton` puts the bones of one joint together, `body_limbs`, `body_trunk` and `body_ends` find
+the parts, `body_structure` does so where names tell nothing, `body_controls` finds what is keyed.
 """
 
 from __future__ import annotations

@@ -193,6 +193,7 @@ root! 0 0 0
         FK_foot_L! .1 0 .1
   IK_hand_L! .7 0 1.4
   IK_foot_L! .1 0 .1
+  CTRL_heel_L! .1 .1 0
   MCH_hand_L! .7 0 1.4
   upperarm_pole_L! .5 1 1.4
 """
@@ -211,6 +212,7 @@ def test_of_a_control_rig_the_bone_with_the_mesh_and_its_controls():
     assert body_map.parts["hand.L"].controls == ("IK_hand_L", "FK_hand_L")
     assert body_map.parts["upper_arm.L"].controls == ("FK_upperarm_L", "upperarm_pole_L")
     assert body_map.parts["head"].controls == ("CTRL_head",)
+    assert body_map.parts["foot.L"].controls == ("IK_foot_L", "FK_foot_L", "CTRL_heel_L")
     assert body_map.part_of("FK_shin_L") == "shin.L"
     assert body_map.part_of("MCH_hand_L") == ""
     assert body_map.parts["forearm.L"].parent == "upper_arm.L"
