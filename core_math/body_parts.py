@@ -6,8 +6,9 @@
     body_map.parts["hand.L"].bone
 
 The guess rests on names, hierarchy and proportions. `body_words` and `body_names` read the names,
-`body_skeleton` puts the bones of one joint together, `body_limbs`, `body_trunk` and `body_ends` find
-the parts, `body_structure` does so where names tell nothing, `body_controls` finds what is keyed.
+`body_skeleton` puts the bones of one joint together, `body_limbs`, `body_trunk` and `body_ends`
+find the parts, `body_structure` does so where names tell nothing, `body_controls` finds what is
+keyed.
 """
 
 from __future__ import annotations
