@@ -11,6 +11,7 @@ from . import (
     idle_chest,
     idle_shoulder,
     ik_lock,
+    joint_snap,
     lockstep_keys,
     pop,
     stiff_wrist,
@@ -29,6 +30,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     idle_chest.CHECK,
     idle_shoulder.CHECK,
     frozen_hand_pose.CHECK,
+    joint_snap.CHECK,
     # Feet and weight
     foot_slide.CHECK,
     # Between parts

@@ -1,0 +1,113 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Joints that hit full stretch: how hard their turn stops or starts there.
+
+Near full stretch the law of cosines lets a joint open by more and more degrees for the same gain in
+reach (d flex / d reach = -d / (l1 l2 sin flex)), so a limb pulled to its length races through the
+last degrees and stops dead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import series
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Snap:
+    """A stop or start of a joint at full stretch.
+
+    `first` and `last` are the samples around the fast step, `corner` the sample at full stretch,
+    `step` the faster of the two steps beside it in degrees per unit of time, `spike` that step
+    (which all but vanishes at the corner) over the local change of steps, `stays` the samples the
+    joint stays straight.
+    """
+
+    first: int
+    last: int
+    corner: int
+    step: float
+    spike: float
+    stays: int
+
+
+def flexion_per_reach(upper: float, lower: float, flexion: float) -> float:
+    """Return how many degrees a joint opens per unit of reach, links of these lengths.
+
+    Parameters
+    ----------
+    upper, lower : float
+        Lengths of the two links.
+    flexion : float, degrees
+        0 when stretched straight.
+
+    Returns
+    -------
+    float
+        Degrees per unit of length; infinite at full stretch.
+    """
+    turn = np.radians(flexion)
+    sine = float(np.sin(turn))
+    if sine <= 0.0:
+        return float("inf")
+    reach = np.sqrt(upper**2 + lower**2 + 2.0 * upper * lower * np.cos(turn))
+    return float(np.degrees(reach / (upper * lower * sine)))
+
+
+def find_snaps(
+    angles: FloatArray, *, straight: float, pace: float, neighbourhood: int, floor: float
+) -> list[Snap]:
+    """Find where a joint's turn stops or starts at full stretch.
+
+    Parameters
+    ----------
+    angles : ndarray, shape (N,), degrees
+        Interior angle, 180 when stretched.
+    straight : float, degrees
+        From this angle on the joint counts as straight.
+    pace : float
+        Samples per unit of time in which steps, levels and the floor are given.
+    neighbourhood : int
+        Samples to either side that give the local level: the median change of the step.
+    floor : float, degrees per unit of time squared
+        Added to the local level, so that rounding in a hold is no level.
+
+    Returns
+    -------
+    list of Snap
+        One for the start and one for the end of every straight stretch inside the samples.
+    """
+    steps = np.diff(angles) * pace
+    changes = np.abs(np.diff(steps)) * pace
+    found: list[Snap] = []
+    for first, last in series.find_runs(angles > straight):
+        for corner, ways in ((first, (-2, -1)), (last, (0, 1))):
+            beside = [corner + way for way in ways if 0 <= corner + way < len(steps)]
+            if len(beside) < 2:
+                continue
+            step = float(np.max(np.abs(steps[beside])))
+            low = max(0, corner - neighbourhood)
+            around = np.concatenate(
+                (
+                    changes[low : max(low, corner - 3)],
+                    changes[corner + 2 : corner + neighbourhood],
+                )
+            )
+            level = float(np.median(around)) if len(around) else 0.0
+            found.append(
+                Snap(
+                    first=beside[0],
+                    last=beside[-1] + 1,
+                    corner=corner,
+                    step=step,
+                    spike=step / (level + floor),
+                    stays=last - first + 1,
+                )
+            )
+    return found
