@@ -14,6 +14,7 @@ from . import (
     joint_snap,
     lockstep_keys,
     pop,
+    soft_plant,
     stiff_wrist,
     twinning,
     wrist_line,
@@ -32,6 +33,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     frozen_hand_pose.CHECK,
     joint_snap.CHECK,
     # Feet and weight
+    soft_plant.CHECK,
     foot_slide.CHECK,
     # Between parts
     twinning.CHECK,

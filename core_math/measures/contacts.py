@@ -33,6 +33,8 @@ FLAT_DEGREES = 3.0
 SHORTEST_S = 0.06
 SMOOTHING_HZ = 12.0
 HEEL_SHARE = 0.4
+NEAR_S = 0.25
+SETTLED_S = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,9 +202,15 @@ def _find_rests(foot: Foot, fps: float, height: float, ground: FloatArray) -> li
         resting &= np.abs(speed[:, 2]) < RESTING_RISE * height
         glide = np.linalg.norm(speed[:, :2] - ground, axis=-1)
         resting &= glide < RESTING_GLIDE * height
-    shortest = max(2, round(SHORTEST_S * fps))
-    runs = series.find_runs(series.close_gaps(resting, max(1, round(0.04 * fps))))
-    return [(first, last) for first, last in runs if last - first + 1 >= shortest]
+    shortest, near = max(2, round(SHORTEST_S * fps)), round(NEAR_S * fps)
+    found = []
+    for first, last in series.find_runs(series.close_gaps(resting, max(1, round(0.04 * fps)))):
+        # A foot that pauses on its heel while the toes come down has not come to rest.
+        lowest = foot.ball[max(0, first - near) : last + near + 1, 2].min()
+        low = np.median(foot.ball[first : last + 1, 2]) - lowest < SUPPORT * height
+        if low and last - first + 1 >= shortest:
+            found.append((first, last))
+    return found
 
 
 def _grow(
@@ -237,14 +245,11 @@ def _grow(
     heel_off: int | None = None
     flat_time: float | None = None
     if not raised:
-        flat, heel_off = first, last
-        while flat > touch and away[flat - 1] <= FLAT_DEGREES:
-            flat -= 1
-        while flat < last and away[flat] > FLAT_DEGREES:
-            flat += 1
+        ball_down = clearance[:, 1] < 2.0 * TOUCHING * height
+        flat, heel_off = _settle(pitch, away, ball_down, touch, last, round(SETTLED_S * fps)), last
         while heel_off < off and away[heel_off + 1] <= FLAT_DEGREES:
             heel_off += 1
-        flat_time = _cross(away, flat, FLAT_DEGREES)
+        flat_time = _cross(np.abs(pitch - pitch[flat]), flat, FLAT_DEGREES)
     touch_time = _cross(lowest, touch, TOUCHING * height)
     before = max(0, touch - max(2, round(0.08 * fps)))
     fall = -np.diff(lowest[before : touch + 1]) * fps
@@ -259,6 +264,22 @@ def _grow(
         impact=float(max(fall.max(), 0.0)) if len(fall) else 0.0,
         heel_first=bool(clearance[touch, 0] < clearance[touch, 1]),
     )
+
+
+def _settle(
+    pitch: FloatArray, away: FloatArray, ball_down: BoolArray, touch: int, last: int, ahead: int
+) -> int:
+    """Return the first frame on which the foot lies as it rests, or waits on its ball.
+
+    A foot may land on its ball, wait so, and lower its heel much later: the first posture counts.
+    """
+    for frame in range(touch, last):
+        if away[frame] <= FLAT_DEGREES:
+            return frame
+        coming = pitch[frame : frame + max(2, ahead) + 1]
+        if ball_down[frame] and np.max(np.abs(coming - pitch[frame])) <= FLAT_DEGREES:
+            return frame
+    return last
 
 
 def _cross(values: FloatArray, frame: int, limit: float) -> float:

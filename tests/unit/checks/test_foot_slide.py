@@ -46,7 +46,7 @@ def test_slide_in_a_cycle_in_place_is_seen_too():
 def test_severity_rises_with_the_slide():
     worst = [
         max((flag.severity for flag in run(CHECK, walk(slide)).flags), default=0)
-        for slide in (0.0, 0.02, 0.04, 0.07, 0.14)
+        for slide in (0.0, 0.02, 0.05, 0.08, 0.17)
     ]
     assert worst == sorted(worst)
     assert worst[0] == 0 and worst[-1] is Severity.GLARING
