@@ -38,9 +38,9 @@ PLANTED_FAULTS = (
     PlantedFault("hand locked to the world", "hand.L", 49, 62),
     PlantedFault("break in the arc", "hand.R", 62, 62),
     PlantedFault("same hand pose throughout", "hand.L", 67, 150),
-    PlantedFault("planted foot slides", "foot.R", 70, 81),
-    PlantedFault("chest does not answer the arms", "chest", 92, 115),
-    PlantedFault("mirrored arms", "upper_arm.R", 122, 148),
+    PlantedFault("planted foot slides", "foot.L", 72, 82),
+    PlantedFault("chest does not answer the arms", "chest", 93, 115),
+    PlantedFault("mirrored arms", "upper_arm.R", 118, 148),
     PlantedFault("one-frame pop", "head", 150, 150),
 )
 """Every fault planted in take 1: parts by their plain names, frames of the scene."""
@@ -48,10 +48,12 @@ PLANTED_FAULTS = (
 LOCK_FIRST, LOCK_LAST = 49, 62
 ARC_BREAK_FRAME = 62
 ARC_BREAK_TURN = math.radians(13.0)
+ARC_BREAK_AXIS = (0.45, 0.0, -0.89)
+"""Lifts the hand across its way in the picture, not towards the lens."""
 FROZEN_FROM = 65
-SLIDE_FIRST, SLIDE_LAST, SLIDE = 70, 81, (0.15, 0.03)
-WELD_FIRST, WELD_LAST = 91, 115
-MIRROR_FROM = 118
+SLIDE_FIRST, SLIDE_LAST, SLIDE = 72, 82, (-0.14, 0.02)
+WELD_FIRST, WELD_LAST = 93, 115
+MIRROR_FROM = 117
 HEAD_POP = (math.radians(9.0), math.radians(-15.0), math.radians(4.0))
 TWINS_FROM = 124
 TWINS = (
@@ -101,7 +103,7 @@ def _weld_chest(tracks: Tracks) -> None:
     for bone in ("spine", "chest"):
         for index in range(3):
             curve = tracks.curve(bone, "rotation_euler", index)
-            inside = sorted(frame for frame in curve if WELD_FIRST <= frame <= WELD_LAST)
+            inside = sorted(frame for frame in curve if WELD_FIRST - 3 <= frame <= WELD_LAST)
             value = curve[inside[0]].value * 0.5
             for frame in inside:
                 del curve[frame]
@@ -109,13 +111,12 @@ def _weld_chest(tracks: Tracks) -> None:
 
 
 def _slide_foot(tracks: Tracks) -> None:
+    lift = next(step.lift for step in show.STEPS if step.side == "L" and step.lift > SLIDE_LAST)
     for index, way in enumerate(SLIDE):
-        curve = tracks.curve("ctrl_foot.R", "location", index)
-        landed = max(frame for frame in curve if frame <= SLIDE_FIRST)
-        home = curve[landed].value
-        curve[landed] = replace(curve[landed], value=home + way)
-        curve[SLIDE_FIRST] = Key(home + way)
-        curve[SLIDE_LAST] = Key(home)
+        curve = tracks.curve("ctrl_foot.L", "location", index)
+        stood = curve[lift].value
+        curve[SLIDE_FIRST] = Key(stood)
+        curve[SLIDE_LAST] = curve[lift] = Key(stood + way)
 
 
 def _freeze_fingers(tracks: Tracks) -> None:
@@ -149,14 +150,14 @@ def copy_braid(tracks: Tracks) -> None:
 
 
 def break_arc(rig: bpy.types.Object) -> None:
-    """Throw the right upper arm off its arc for one frame."""
+    """Throw the right hand off its arc for one frame, by the upper arm."""
     path = 'pose.bones["upper_arm.R"].rotation_quaternion'
     curves = [ensure_curve(rig, path, index) for index in range(4)]
     turns = {
         frame: Quaternion([curve.evaluate(frame) for curve in curves])
         for frame in range(ARC_BREAK_FRAME - 1, ARC_BREAK_FRAME + 2)
     }
-    off = Quaternion((0.0, 0.0, 1.0), ARC_BREAK_TURN)
+    off = Quaternion(ARC_BREAK_AXIS, ARC_BREAK_TURN)
     turns[ARC_BREAK_FRAME] = turns[ARC_BREAK_FRAME].normalized() @ off
     for frame, turn in turns.items():
         for index, curve in enumerate(curves):

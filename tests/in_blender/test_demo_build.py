@@ -242,7 +242,7 @@ class TestPlantedAndMended:
 
     def test_planted_foot_slides(self, takes):
         fault = FAULTS["planted foot slides"]
-        ball = {n: take.span(take.heads["toe.R"], fault.first, fault.last)
+        ball = {n: take.span(take.heads["toe.L"], fault.first, fault.last)
                 for n, take in takes.items()}  # fmt: skip
         assert np.linalg.norm(np.ptp(ball[1][:, :2], axis=0)) > 0.06 * H
         assert np.linalg.norm(np.ptp(ball[2][:, :2], axis=0)) < 0.01 * H
