@@ -113,6 +113,10 @@ LONGEST_LAG = Parameter(
 ARM_WORDS = {".L": "left", ".R": "right"}
 SMOOTHING_HZ = 6.0  # keeps swings, drops a capture's jitter (practice)
 STILL_RATE = 40.0  # deg/s: slower than this is the pause between two swings
+AT_ONCE = 0.5  # frames: two turns this close are on the same frame
+FOLLOWS = 0.9  # likeness from which the chest's turn is the arm's (1 for a block)
+TELLING = 0.5  # degrees, and the likeness below, from which the chest's lag can be told
+TELLING_LIKENESS = 0.6
 CORE = 0.05  # share of a swing's turn left out at each end, where neighbouring moves leak in
 
 
@@ -177,7 +181,7 @@ def judge(motion: Motion, measured: ChestAnswers, values: Values) -> Iterator[Ou
             continue
         limits = IDLE_GAIN if values.grade(IDLE_GAIN.name, swing.gain) else PLANK_GAIN
         graded = values.grade(limits.name, swing.gain)
-        apart = abs(swing.answer.lag) >= 0.5 or swing.answer.likeness < 0.9
+        apart = abs(swing.answer.lag) >= AT_ONCE or swing.answer.likeness < FOLLOWS
         if graded is None or (limits is PLANK_GAIN and apart):
             continue
         excuse = _find_excuse(motion, swing, values)
@@ -282,9 +286,9 @@ def _make_flag(
 def _tell_lag(swing: ArmSwing, fps: float) -> str:
     """Say when the little that the chest gives comes, where that can be told."""
     answer = swing.answer
-    if answer is None or swing.chest_degrees < 0.5 or answer.likeness < 0.6:
+    if answer is None or swing.chest_degrees < TELLING or answer.likeness < TELLING_LIKENESS:
         return ""
-    if abs(answer.lag) < 0.5:
+    if abs(answer.lag) < AT_ONCE:
         return "; the little it gives comes on the same frames"
     way = "after" if answer.lag > 0.0 else "before"
     late = abs(answer.lag)

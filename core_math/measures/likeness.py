@@ -104,8 +104,10 @@ def rolling_likeness(
 
 def compare(one: FloatArray, other: FloatArray, longest: int) -> Twins:
     """Compare two movements at their best offset, shapes (N, C), offset within +-`longest`."""
+    if len(one) < 3:
+        return Twins(0.0, 0.0, 0.0)
     spread, other_spread = (float(np.sqrt(x.var(axis=0).sum())) for x in (one, other))
-    if len(one) < 3 or spread <= 0.0:
+    if spread <= 0.0:
         return Twins(0.0, 0.0, 0.0)
     # Correlation does not know size; unit spread keeps it clear of rounding floors.
     scaled = other / other_spread if other_spread > 0.0 else other
