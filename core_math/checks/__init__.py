@@ -17,6 +17,7 @@ from . import (
     soft_plant,
     stiff_wrist,
     twinning,
+    weightless_hips,
     wrist_line,
 )
 
@@ -35,6 +36,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Feet and weight
     soft_plant.CHECK,
     foot_slide.CHECK,
+    weightless_hips.CHECK,
     # Between parts
     twinning.CHECK,
     copied_strands.CHECK,

@@ -1,0 +1,128 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How the hips take the weight of a step or a landing, in motion and in key poses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import contacts, series
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+BEFORE_S, AFTER_S = 0.1, 0.3
+SMOOTHING_HZ = 6.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """A foot that came down, and what the hips did about it (metres; frames are indices).
+
+    `reach` is how far from its last place the foot came down, `landing` says that no foot was on
+    the ground just before, `play` is the hips' vertical range around the touch, `shift` how far
+    they came towards the foot along the ground, across the step.
+    """
+
+    frame: int
+    last: int
+    reach: float
+    landing: bool
+    play: float
+    shift: float
+
+
+def find_steps(
+    feet: Sequence[contacts.Foot],
+    stances: Sequence[Sequence[contacts.Stance]],
+    hips: FloatArray,
+    fps: float,
+) -> list[list[Step]]:
+    """List each foot's steps and landings inside the shot.
+
+    Parameters
+    ----------
+    feet, stances : sequences of the same length
+    hips : ndarray, shape (F, 3), metres
+    fps : float
+
+    Returns
+    -------
+    list of list of Step
+        In the order of `feet`.
+    """
+    count = len(hips)
+    on_ground = np.zeros(count, dtype=np.bool_)
+    for stance in (stance for own in stances for stance in own):
+        on_ground[stance.touch : stance.off + 1] = True
+    smooth = series.smooth(hips, fps, SMOOTHING_HZ)
+    result = []
+    for foot, own in zip(feet, stances, strict=True):
+        steps = []
+        for number, stance in enumerate(own):
+            if stance.touch == 0:
+                continue
+            touch = stance.touch
+            came_from = foot.ball[own[number - 1].off] if number else foot.ball[0]
+            first = max(0, touch - round(BEFORE_S * fps))
+            last = min(count - 1, touch + round(AFTER_S * fps))
+            window = smooth[first : last + 1]
+            steps.append(
+                Step(
+                    frame=touch,
+                    last=last,
+                    reach=float(np.linalg.norm((foot.ball[touch] - came_from)[:2])),
+                    landing=not on_ground[touch - 1],
+                    play=float(np.ptp(window[:, 2])),
+                    shift=_shift_towards(smooth[touch], smooth[last], foot.ball[last]),
+                )
+            )
+        result.append(steps)
+    return result
+
+
+def find_pose_steps(
+    feet: Sequence[contacts.Foot], hips: FloatArray, poses: IntArray, near_ground: float
+) -> list[list[Step]]:
+    """List steps between key poses: a foot on the ground in another place than a pose before.
+
+    Parameters
+    ----------
+    feet : sequence of Foot
+    hips : ndarray, shape (F, 3), metres
+    poses : ndarray of int, shape (K,)
+        Frame indices of the poses.
+    near_ground : float, metres
+        Balls lower than this over their lowest place are on the ground.
+    """
+    result = []
+    for foot in feet:
+        low = foot.ball[:, 2] <= foot.ball[:, 2].min() + near_ground
+        steps = []
+        stood = foot.ball[poses[0]] if len(poses) else None
+        for before, pose, after in zip(poses, poses[1:], [*poses[2:], poses[-1]], strict=False):
+            if not low[pose] or stood is None:
+                continue
+            came_from, stood = stood, foot.ball[pose]
+            window = hips[[before, pose, after]]
+            steps.append(
+                Step(
+                    frame=int(pose),
+                    last=int(after),
+                    reach=float(np.linalg.norm((stood - came_from)[:2])),
+                    landing=False,
+                    play=float(np.ptp(window[:, 2])),
+                    shift=_shift_towards(hips[before], hips[pose], foot.ball[pose]),
+                )
+            )
+        result.append(steps)
+    return result
+
+
+def _shift_towards(start: FloatArray, end: FloatArray, foot: FloatArray) -> float:
+    """Return how much nearer to a foot the hips came along the ground."""
+    return float(np.linalg.norm((start - foot)[:2]) - np.linalg.norm((end - foot)[:2]))
