@@ -40,7 +40,7 @@ from ..core_math import (
     parse_marks,
     sort_for_review,
 )
-from .sampling import Sample, SamplingError, iterate_sampling
+from .sampling import SamplingError, ShotSamples, iterate_sampling
 from .subjects import Subject, find_subjects
 
 MARKS = "fettle_marks"
@@ -101,8 +101,9 @@ def iterate_reading(
     source: str = "",
     checks: Sequence[Check] = ALL_CHECKS,
     subjects: Sequence[Subject] | None = None,
+    samples: ShotSamples | None = None,
     budget_ms: float = SLICE_MS,
-    keep: Callable[[Sample], None] | None = None,
+    keep: Callable[[ShotSamples], None] | None = None,
 ) -> ReadingSteps:
     """Read a shot in slices; close the generator to stop.
 
@@ -120,10 +121,12 @@ def iterate_reading(
     checks : sequence of Check
     subjects : sequence of Subject, optional
         Whom to read; everybody who acts when left out.
+    samples : ShotSamples, optional
+        Judge these instead of sampling: only the limits changed.
     budget_ms : float
         How long a slice may take before the caller has its turn.
     keep : callable, optional
-        Handed each subject's sample, for those who draw it.
+        Handed the samples as soon as they are there, for those who draw them.
 
     Yields
     ------
@@ -144,39 +147,14 @@ def iterate_reading(
         The file was saved, undone or loaded between two slices: start again.
     """
     first, last = frames or (int(scene.frame_start), int(scene.frame_end))
-    found = find_subjects(scene, view_layer) if subjects is None else list(subjects)
-    if not found:
-        raise SamplingError(
-            f"scene {scene.name!r}: nothing moves in it; it needs an animated armature or object"
-        )
     name, fps = scene.name, float(scene.render.fps) / float(scene.render.fps_base)
     marks, _ = read_marks(scene)
-    stages = {who.name: settings.stage for who in found if settings.stage is not None}
-    sampling = iterate_sampling(
-        scene,
-        view_layer,
-        found,
-        (first, last),
-        camera=camera,
-        stages=stages,
-        budget_ms=budget_ms,
-    )
-    try:
-        while True:
-            try:
-                share = next(sampling)
-            except StopIteration as end:
-                samples = end.value
-                break
-            yield SAMPLING_SHARE * share, f"sampling frames {first}-{last}"
-    finally:
-        sampling.close()
-    if not samples.samples:
-        raise SamplingError("; ".join(failure.message for failure in samples.failures))
-    for sample in samples.samples:
-        if keep is not None:
-            keep(sample)
-
+    if samples is None:
+        samples = yield from _sample(
+            scene, view_layer, settings, (first, last), camera, subjects, budget_ms
+        )
+    if keep is not None:
+        keep(samples)
     outcomes = _Outcomes(
         not_evaluated=[
             NotEvaluated(EVERY_CHECK, failure.subject.name, failure.message)
@@ -202,6 +180,40 @@ def iterate_reading(
         sampling_s=samples.sampling_s,
         checks_s=outcomes.seconds,
     )
+
+
+def _sample(
+    scene: bpy.types.Scene,
+    view_layer: bpy.types.ViewLayer,
+    settings: Settings,
+    frames: tuple[int, int],
+    camera: str | None,
+    subjects: Sequence[Subject] | None,
+    budget_ms: float,
+) -> Generator[tuple[float, str], None, ShotSamples]:
+    """Sample everybody who acts; SamplingError when nobody does or nobody can be sampled."""
+    found = find_subjects(scene, view_layer) if subjects is None else list(subjects)
+    if not found:
+        raise SamplingError(
+            f"scene {scene.name!r}: nothing moves in it; it needs an animated armature or object"
+        )
+    stages = {who.name: settings.stage for who in found if settings.stage is not None}
+    sampling = iterate_sampling(
+        scene, view_layer, found, frames, camera=camera, stages=stages, budget_ms=budget_ms
+    )
+    try:
+        while True:
+            try:
+                share = next(sampling)
+            except StopIteration as end:
+                samples: ShotSamples = end.value
+                break
+            yield SAMPLING_SHARE * share, f"sampling frames {frames[0]}-{frames[1]}"
+    finally:
+        sampling.close()
+    if not samples.samples:
+        raise SamplingError("; ".join(failure.message for failure in samples.failures))
+    return samples
 
 
 @dataclass

@@ -1,0 +1,229 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""One reading at work in the background: short slices from a timer, never a blocked window.
+
+The job belongs to a scene. It ends by itself, is stopped by the user, or starts anew when the
+animation changes under it. Nothing modal runs, so nothing traps the user.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import bpy
+
+from ..core_math import Settings, ShotReading, apply_marks
+from . import kept
+from .readings import ReadingSteps, collect_keys, iterate_reading, read_marks
+from .sampling import InterruptedReadingError, SamplingError, ShotSamples, metres_per_unit
+
+SLICE_S = 0.008
+LONGEST_SLICE_S = 0.06
+AT_ONCE_S = 0.1
+PAUSE_S = 0.004
+"""Between two slices the window has its turn: events, redraws, playback."""
+SHARE = 0.25
+"""Every slice makes the host draw its views once. Where that takes long, a slice may take this
+share of it: the window is hardly slower for it, and the reading ends many times sooner."""
+STEP_MS = 3.0
+
+
+@dataclass(eq=False, slots=True)
+class ReadingJob:
+    """A reading that is under way."""
+
+    scene: str
+    view_layer: str
+    settings: Settings
+    source: str
+    given: ShotSamples | None = None
+    steps: ReadingSteps | None = None
+    samples: ShotSamples | None = None
+    progress: float = 0.0
+    text: str = "starting"
+    started: float = 0.0
+    worked: float = 0.0
+    left_at: float = 0.0
+    at_once: bool = False
+
+
+_job: ReadingJob | None = None
+_last_work: dict[str, float] = {}
+
+listeners: list[Callable[[str], None]] = []
+"""Called with the scene's name whenever a job started, went on, or ended."""
+
+
+def running(scene_name: str | None = None) -> ReadingJob | None:
+    """Return the job at work (for a scene), None when there is none."""
+    if _job is None or (scene_name is not None and _job.scene != scene_name):
+        return None
+    return _job
+
+
+def last_work(scene_name: str) -> float | None:
+    """Return the seconds of work in the scene's last reading, None when it was never read."""
+    return _last_work.get(scene_name)
+
+
+def start(
+    scene: bpy.types.Scene,
+    view_layer: bpy.types.ViewLayer,
+    settings: Settings,
+    source: str,
+    given: ShotSamples | None = None,
+    at_once: bool = False,
+) -> ReadingJob:
+    """Start reading a scene; a job that is at work is given up.
+
+    Parameters
+    ----------
+    given : ShotSamples, optional
+        Samples that still hold: only the judging is done again.
+    at_once : bool
+        Begin with one longer slice: what is known to be short is done before the next redraw.
+    """
+    global _job
+    stop()
+    _job = ReadingJob(scene.name, view_layer.name, settings, source, given, at_once=at_once)
+    _begin(_job, scene, view_layer)
+    if not bpy.app.timers.is_registered(_work):
+        bpy.app.timers.register(_work, first_interval=0.0)
+    _tell(_job.scene)
+    return _job
+
+
+def restart(settings: Settings) -> None:
+    """Begin the job at work anew: the animation changed under it."""
+    if _job is None:
+        return
+    _job.settings, _job.given = settings, None
+    _close(_job)
+
+
+def stop() -> bool:
+    """Give up the job at work; say whether there was one."""
+    global _job
+    job, _job = _job, None
+    if job is None:
+        return False
+    _close(job)
+    if bpy.app.timers.is_registered(_work):
+        bpy.app.timers.unregister(_work)
+    _tell(job.scene)
+    return True
+
+
+def run_to_end() -> None:
+    """Work off the job at hand without a pause."""
+    while _job is not None:
+        _work_slice(float("inf"))
+
+
+def _begin(job: ReadingJob, scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> None:
+    job.samples = None
+    job.progress, job.text = 0.0, "starting"
+    job.started = time.perf_counter()
+    job.worked = job.left_at = 0.0
+    job.steps = iterate_reading(
+        scene,
+        view_layer,
+        job.settings,
+        source=job.source,
+        samples=job.given,
+        budget_ms=STEP_MS,
+        keep=lambda samples: setattr(job, "samples", samples),
+    )
+
+
+def _close(job: ReadingJob) -> None:
+    if job.steps is not None:
+        job.steps.close()
+        job.steps = None
+
+
+def _work() -> float | None:
+    job = _job
+    if job is None:
+        return None
+    elsewhere = time.perf_counter() - job.left_at if job.left_at else 0.0
+    seconds = min(max(SLICE_S, SHARE * elsewhere), LONGEST_SLICE_S)
+    if job.at_once:
+        seconds, job.at_once = AT_ONCE_S, False
+    _work_slice(seconds)
+    job.left_at = time.perf_counter()
+    return PAUSE_S if _job is not None else None
+
+
+def _work_slice(seconds: float) -> None:
+    """Work for a while; whatever goes wrong ends the job and is told in one line."""
+    global _job
+    job = _job
+    if job is None:
+        return
+    begun = time.perf_counter()
+    end = begun + seconds
+    try:
+        scene = bpy.data.scenes.get(job.scene)
+        view_layer = scene.view_layers.get(job.view_layer) if scene is not None else None
+        if scene is None or view_layer is None:
+            _job = None
+            _close(job)
+            _tell(job.scene)
+            return
+        if job.steps is None:
+            _begin(job, scene, view_layer)
+        assert job.steps is not None
+        while True:
+            job.progress, job.text = next(job.steps)
+            if time.perf_counter() >= end:
+                break
+    except StopIteration as done:
+        _job = None
+        _last_work[job.scene] = job.worked + time.perf_counter() - begun
+        _finish(job, done.value)
+    except SamplingError as error:
+        _fail(job, str(error))
+    except InterruptedReadingError:
+        # The next slice begins anew, on the file as it is now.
+        _close(job)
+    except Exception as error:
+        _fail(job, f"reading failed: {type(error).__name__}: {error}")
+        raise
+    job.worked += time.perf_counter() - begun
+    _tell(job.scene)
+
+
+def _finish(job: ReadingJob, reading: ShotReading) -> None:
+    scene = bpy.data.scenes[job.scene]
+    marks, notes = read_marks(scene)
+    assert job.samples is not None
+    motions = {sample.motion.subject: sample.motion for sample in job.samples.samples}
+    _, unused = apply_marks(reading.flags, marks, collect_keys(motions.values()))
+    kept.keep(
+        kept.Kept(
+            scene=job.scene,
+            reading=reading,
+            motions=motions,
+            samples=job.samples,
+            metres_per_unit=metres_per_unit(scene),
+            notes=notes,
+            unused_marks=unused,
+        )
+    )
+
+
+def _fail(job: ReadingJob, line: str) -> None:
+    global _job
+    _job = None
+    _close(job)
+    kept.forget(job.scene)
+    kept.set_problem(job.scene, line)
+    _tell(job.scene)
+
+
+def _tell(scene_name: str) -> None:
+    for listener in listeners:
+        listener(scene_name)
