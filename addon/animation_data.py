@@ -64,7 +64,7 @@ def list_played_curves(owner: Any) -> list[PlayedCurve]:
     for track in tracks:
         for strip in track.strips:
             played += _list_strip_curves(strip)
-    return [entry for entry in played if not entry.curve.mute]
+    return [entry for entry in played if not compat.is_muted(entry.curve)]
 
 
 def list_drivers(owner: Any) -> list[Any]:
@@ -156,3 +156,10 @@ def _place_strip(strip: Any) -> Callable[[FloatArray], FloatArray]:
         return np.where(frames > end + 1e-4, np.nan, frames).ravel()
 
     return to_frames
+
+
+def is_hidden_by_keys(owner: Any) -> bool:
+    """Say whether curves or a driver hide the object from the viewport for a while."""
+    paths = [played.curve.data_path for played in list_played_curves(owner)]
+    paths += [curve.data_path for curve in list_drivers(owner)]
+    return "hide_viewport" in paths

@@ -65,6 +65,11 @@ def list_strip_curves(strip: Any) -> list[Any]:
     return list_action_curves(strip.action, strip.action_slot if HAS_SLOTS else None)
 
 
+def is_muted(curve: Any) -> bool:
+    """Say whether an F-curve is passed over: muted itself or, up to 4.3, with its group."""
+    return curve.mute or (not HAS_SLOTS and curve.group is not None and curve.group.mute)
+
+
 def name_slot(data: Any) -> str:
     """Return the identifier of the assigned slot, empty where actions have none."""
     if data is None or not HAS_SLOTS or data.action_slot is None:

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -24,21 +25,28 @@ _CYCLE_MODES = {
 }
 
 
-def evaluate_fcurves(fcurves: list[Any], frames: FloatArray) -> FloatArray:
-    """Return the values of F-curves at rising frames of their own time, shape (C, F).
+class CurveGroup:
+    """F-curves read once, to be evaluated at any frames.
 
-    Curves with modifiers other than plain cycles, and baked ones, are evaluated by Blender.
+    Those with modifiers other than plain cycles, and baked ones, are left to Blender.
     """
-    read = [read_curve(fcurve) for fcurve in fcurves]
-    ours = [row for row, curve in enumerate(read) if curve is not None]
-    result = np.empty((len(fcurves), len(frames)))
-    curves = [curve for curve in read if curve is not None]
-    result[ours] = evaluate_curves(curves, frames)
-    for row, curve in enumerate(read):
-        if curve is None:
-            evaluate = fcurves[row].evaluate
-            result[row] = [evaluate(frame) for frame in frames]
-    return result
+
+    def __init__(self, fcurves: Sequence[Any]) -> None:
+        read = [read_curve(fcurve) for fcurve in fcurves]
+        self._count = len(read)
+        self._ours = [row for row, curve in enumerate(read) if curve is not None]
+        self._curves = [curve for curve in read if curve is not None]
+        self._foreign = [(row, fcurves[row]) for row, curve in enumerate(read) if curve is None]
+
+    def evaluate(self, frames: FloatArray) -> FloatArray:
+        """Return the values at rising frames of the curves' own time, shape (C, F)."""
+        if not self._foreign:
+            return evaluate_curves(self._curves, frames)
+        result = np.empty((self._count, len(frames)))
+        result[self._ours] = evaluate_curves(self._curves, frames)
+        for row, fcurve in self._foreign:
+            result[row] = [fcurve.evaluate(frame) for frame in frames]
+        return result
 
 
 def read_curve(fcurve: Any) -> Curve | None:

@@ -1,16 +1,17 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""What is read off each evaluated frame for one subject, and how Motion is made of it.
+"""What is read for one subject, by either route, and how Motion is made of it.
 
-A recorder never steps a frame itself: it says which objects it needs, is shown one evaluated
-frame after the other, and makes the Motion at the end.
+A recorder never steps a frame itself. On the exact route it says which objects it needs and is
+shown one evaluated frame after the other; on the direct route it evaluates blocks of frames by
+itself. Both end in the same positions and rotations.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Any
 
 import bpy
 import numpy as np
@@ -25,19 +26,24 @@ from ..core_math import (
     SubjectFacts,
     SubjectKind,
     build_motion,
+    fill_rotations,
     find_ground_height,
     split_matrices,
 )
-from .animation_data import frame_factor
+from .animation_data import frame_factor, is_hidden_by_keys
 from .dependencies import OBJECT, find_scene_bound
+from .direct_route import DirectArmature, DirectObject, NotDirectError
 from .key_tracks import find_rotation_bone, group_curves, read_key_tracks
 from .rig_mapping import find_part_parents, map_body
-from .sampling_scene import InterruptedReadingError, is_hidden_by_keys
+from .sampling_scene import InterruptedReadingError
 from .subjects import SamplingError, Subject, find_object, is_animated
 
 FloatArray = NDArray[np.float64]
 
-EXACT = "exact"
+EXACT, DIRECT = "exact", "direct"
+
+BLOCK = 1 << 13
+"""Bones times frames that are worked on at a time: enough for NumPy, little for the memory."""
 
 _CHANNEL = {"QUATERNION": "rotation_quaternion", "AXIS_ANGLE": "rotation_axis_angle"}
 
@@ -54,26 +60,6 @@ _LIMB_ENDS = {
 """Where a part ends when the next one is mapped: at that one's joint, whatever its bone says."""
 
 
-class SubjectRecorder(Protocol):
-    """One subject's side of a sampling round."""
-
-    subject: Subject
-
-    def list_objects(self) -> list[bpy.types.Object]:
-        """Return what must be evaluated."""
-
-    def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
-        """Read one evaluated frame."""
-
-    def finish(
-        self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
-    ) -> Motion:
-        """Make the Motion of all frames."""
-
-    def describe(self, motion: Motion) -> SubjectFacts:
-        """Return the facts the Motion rests on."""
-
-
 def make_recorder(
     scene: bpy.types.Scene,
     subject: Subject,
@@ -81,6 +67,7 @@ def make_recorder(
     end: int,
     corrections: Mapping[str, str] | None = None,
     in_scene: bool = False,
+    route: str | None = None,
 ) -> SubjectRecorder:
     """Make the recorder a subject needs; raises SamplingError when it cannot be sampled.
 
@@ -88,6 +75,8 @@ def make_recorder(
     ----------
     in_scene : bool
         The frames come from the user's own scene, so that what only it can show may be read.
+    route : str, optional
+        "exact" or "direct"; chosen when left out.
     """
     owner = find_object(subject)
     scene_bound = {} if in_scene else find_scene_bound(owner)
@@ -96,13 +85,20 @@ def make_recorder(
             f"{subject.name}: {scene_bound[OBJECT]}, which only the scene itself can show; "
             "ask for it to be read in the scene, or bake it first"
         )
+    recorder: SubjectRecorder
     if subject.kind is SubjectKind.ARMATURE:
-        return ArmatureRecorder(scene, subject, owner, start, end, corrections, scene_bound)
-    return ObjectRecorder(scene, subject, owner, start, end)
+        recorder = ArmatureRecorder(scene, subject, owner, start, end, corrections, scene_bound)
+    else:
+        recorder = ObjectRecorder(scene, subject, owner, start, end)
+    if in_scene:
+        recorder.route_reason = "read in the scene itself, as asked"
+    elif route != EXACT:
+        recorder.try_direct(wanted=route == DIRECT)
+    return recorder
 
 
-class _Placed:
-    """The subject's object, where it stands in the world, and the units of the scene."""
+class SubjectRecorder:
+    """Where the subject's object stands in the world; bones or no bones come with subclasses."""
 
     def __init__(
         self,
@@ -115,14 +111,89 @@ class _Placed:
         self.subject = subject
         self.owner = owner
         self.frames = np.arange(start, end + 1)
+        self.route = EXACT
+        self.route_reason = "asked for"
         units = scene.unit_settings
         self.metres = 1.0 if units.system == "NONE" else float(units.scale_length)
         self.fps = float(scene.render.fps) / float(scene.render.fps_base)
         self.factor = frame_factor(scene)
         self.world = np.empty((len(self.frames), 4, 4))
         self.instancer = self._find_instancer()
+        self._placed: DirectObject | None = None
         self._blinks = is_hidden_by_keys(owner)
         self._hidden = np.zeros(len(self.frames), dtype=np.bool_)
+
+    @property
+    def steps(self) -> bool:
+        """Whether frames must be stepped for it."""
+        return self.route == EXACT
+
+    @property
+    def block(self) -> int:
+        """How many frames `evaluate` should be asked for at a time."""
+        return max(16, BLOCK // self.width)
+
+    width = 1
+    """How many bones are worked on per frame."""
+
+    def list_objects(self) -> list[bpy.types.Object]:
+        """Return what must be evaluated frame by frame."""
+        if not self.steps:
+            return []
+        return [self.owner] if self.instancer is None else [self.owner, self.instancer]
+
+    def try_direct(self, wanted: bool = False) -> None:
+        """Take the direct route where it applies, and keep the reason where it does not."""
+        times = self.frames * self.factor
+        try:
+            self._plan(float(times[0]), float(times[-1]))
+            if self.instancer is not None:
+                self._placed = DirectObject(self.instancer, times[0], times[-1])
+        except NotDirectError as error:
+            self.route_reason = str(error)
+            if wanted:
+                raise SamplingError(f"{self.subject.name}: no direct route, {error}") from None
+            return
+        self.route = DIRECT
+
+    def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
+        """Read one evaluated frame."""
+        raise NotImplementedError
+
+    def evaluate(self, rows: slice) -> None:
+        """Work out some frames by the direct route."""
+        raise NotImplementedError
+
+    def finish(
+        self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
+    ) -> Motion:
+        """Make the Motion of all frames."""
+        raise NotImplementedError
+
+    def list_parts(self) -> dict[str, MappedPart]:
+        """Return what stands for each part."""
+        raise NotImplementedError
+
+    def list_unmapped(self) -> tuple[str, ...]:
+        """Return the parts that were not found."""
+        return ()
+
+    def describe(self, motion: Motion) -> SubjectFacts:
+        """Return the facts the Motion rests on."""
+        return SubjectFacts(
+            name=motion.subject,
+            kind=motion.kind,
+            stage=motion.stage,
+            cadence=motion.cadence,
+            route=self.route,
+            route_reason=self.route_reason + self._say_hidden(),
+            height_m=motion.height,
+            parts=self.list_parts(),
+            unmapped=self.list_unmapped(),
+        )
+
+    def _plan(self, first: float, last: float) -> None:
+        raise NotImplementedError
 
     def _find_instancer(self) -> bpy.types.Object | None:
         if self.subject.instancer is None:
@@ -132,24 +203,33 @@ class _Placed:
             raise SamplingError(f"{self.subject.name}: what placed it is gone; read the shot again")
         return found
 
-    def list_objects(self) -> list[bpy.types.Object]:
-        """Return what must be evaluated."""
-        return [self.owner] if self.instancer is None else [self.owner, self.instancer]
-
-    def record_world(self, row: int, depsgraph: bpy.types.Depsgraph) -> Any:
+    def _record_world(self, row: int, depsgraph: bpy.types.Depsgraph) -> Any:
         """Read where the object is and return its evaluated copy."""
         evaluated: Any = self.owner.evaluated_get(depsgraph)
         matrix = np.array(evaluated.matrix_world)
         if self.instancer is not None:
             outer = np.array(self.instancer.evaluated_get(depsgraph).matrix_world)
-            origin = np.eye(4)
-            origin[:3, 3] = -np.array(self.instancer.instance_collection.instance_offset)
-            matrix = outer @ origin @ matrix
+            matrix = self._place(outer, matrix)
         self.world[row] = matrix
         self._hidden[row] = self._blinks and evaluated.hide_viewport
         return evaluated
 
-    def find_seen(self) -> slice:
+    def _keep_world(self, rows: slice, world: FloatArray) -> None:
+        if self._placed is not None:
+            outer, _ = self._placed.evaluate(self._times(rows))
+            world = self._place(outer, world)
+        self.world[rows] = world
+
+    def _place(self, outer: FloatArray, inner: FloatArray) -> FloatArray:
+        origin = np.eye(4)
+        instancer: Any = self.instancer
+        origin[:3, 3] = -np.array(instancer.instance_collection.instance_offset)
+        return outer @ origin @ inner
+
+    def _times(self, rows: slice) -> FloatArray:
+        return self.frames[rows] * self.factor
+
+    def _find_seen(self) -> slice:
         """Return the rows to judge: all, or the longest stretch on which keys do not hide it.
 
         Blender does not evaluate what is hidden, so there is nothing to read on other frames.
@@ -163,16 +243,15 @@ class _Placed:
         first, stop = spans[np.argmax(spans[:, 1] - spans[:, 0])]
         return slice(int(first), int(stop))
 
-    def say_hidden(self) -> str:
+    def _say_hidden(self) -> str:
         """Return what is to be told of hidden frames, empty when there are none."""
         if not self._hidden.any():
             return ""
-        seen = self.find_seen()
-        first, last = self.frames[seen][0], self.frames[seen][-1]
-        return f"; keys hide it elsewhere, so frames {first}-{last} were read"
+        frames = self.frames[self._find_seen()]
+        return f"; keys hide it elsewhere, so frames {frames[0]}-{frames[-1]} were read"
 
 
-class ArmatureRecorder(_Placed):
+class ArmatureRecorder(SubjectRecorder):
     """Records the mapped bones of an armature."""
 
     def __init__(
@@ -194,9 +273,9 @@ class ArmatureRecorder(_Placed):
                 "part of a body; say in the body map which bone is which"
             )
         self.dropped = {
-            part: f"{scene_bound[entry.bone]}, not seen outside its scene"
+            part: f"{scene_bound[entry.turn]}, not seen outside its scene"
             for part, entry in self.map.parts.items()
-            if entry.bone in scene_bound
+            if entry.turn in scene_bound
         }
         self.parts = [part for part in self.map.parts if part not in self.dropped]
         if not self.parts:
@@ -209,36 +288,49 @@ class ArmatureRecorder(_Placed):
         numbers = {bone.name: row for row, bone in enumerate(owner.pose.bones)}
         # The bone that has the joint's whole rotation, twist and all, reads the joint.
         self._bone_names = [self.map.parts[part].turn for part in self.parts]
-        self._rows = np.array([numbers[name] for name in self._bone_names])
+        self._bone_rows = np.array([numbers[name] for name in self._bone_names])
         self._lengths = np.array([data.bones[name].length for name in self._bone_names])
         self._bone_count = len(numbers)
+        self._direct: DirectArmature | None = None
+        self.width = len(self.parts)
+        shape = (len(self.frames), self.width)
+        self._heads, self._tails = np.empty((*shape, 3)), np.empty((*shape, 3))
+        self._turned = np.empty((*shape, 4))
         self._buffer = np.empty(16 * self._bone_count, dtype=np.float32)
-        self._pose = np.empty((len(self.frames), len(self.parts), 4, 4), dtype=np.float32)
+        self._waiting = np.empty((self.block, self.width, 4, 4), dtype=np.float32)
         self._choose_channels()
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
-        bones = self.record_world(row, depsgraph).pose.bones
+        bones = self._record_world(row, depsgraph).pose.bones
         if len(bones) != self._bone_count:
             raise InterruptedReadingError(f"the bones of {self.subject.name} changed")
         bones.foreach_get("matrix", self._buffer)
         # Blender keeps matrices column by column.
         every = self._buffer.reshape(-1, 4, 4)
-        self._pose[row] = every[self._rows].transpose(0, 2, 1)
-        for bone, channel, values in self._channels.values():
-            values[row] = getattr(bones[bone], channel)
+        place = row % self.block
+        self._waiting[place] = every[self._bone_rows].transpose(0, 2, 1)
+        for part, bone in self._turning.items():
+            self._channels[part][row] = getattr(bones[bone], self._channel_names[part])
+        if place == self.block - 1 or row == len(self.frames) - 1:
+            self._keep(slice(row - place, row + 1), self._waiting[: place + 1])
+
+    def evaluate(self, rows: slice) -> None:
+        """Work out some frames by the direct route."""
+        direct: Any = self._direct
+        world, pose, table = direct.evaluate(self._times(rows))
+        self._keep_world(rows, world)
+        self._keep(rows, pose[:, : self.width])
+        for part, bone in self._turning.items():
+            self._channels[part][rows] = direct.find_rotation(bone, table)
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Motion:
         """Make the Motion of all frames."""
-        seen = self.find_seen()
-        matrices = self.world[seen, np.newaxis] @ self._pose[seen]
-        heads, turned = split_matrices(matrices)
-        reach = matrices[..., :3, 1] * self._lengths[:, np.newaxis]
-        tails = heads + reach
+        seen = self._find_seen()
+        heads, tails = self._heads[seen], self._tails[seen]
         _end_at_next_joint(self.parts, heads, tails)
-        heads, tails = heads * self.metres, tails * self.metres
         motion = build_motion(
             subject=self.subject.name,
             kind=SubjectKind.ARMATURE,
@@ -248,9 +340,12 @@ class ArmatureRecorder(_Placed):
             parents=find_part_parents(self.map, self.parts),
             heads=heads,
             tails=tails,
-            rotations_wxyz=turned,
+            rotations_wxyz=fill_rotations(self._turned[seen]),
             keys=read_key_tracks(self.owner, self._bones_of(), self.factor),
-            channels=self._finish_channels(seen),
+            channels={
+                part: _show_channel(values[seen], self._modes[part])
+                for part, values in self._channels.items()
+            },
             camera=_cut_camera(camera, seen),
             cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,
@@ -262,22 +357,28 @@ class ArmatureRecorder(_Placed):
         )
         return replace(motion, ground_height=ground)
 
-    def describe(self, motion: Motion) -> SubjectFacts:
-        """Return the facts the Motion rests on."""
-        return SubjectFacts(
-            name=motion.subject,
-            kind=motion.kind,
-            stage=motion.stage,
-            cadence=motion.cadence,
-            route=EXACT,
-            route_reason="every bone as Blender evaluates it" + self.say_hidden(),
-            height_m=motion.height,
-            parts={
-                part: MappedPart(entry.bone, entry.confidence)
-                for part, entry in self.map.parts.items()
-            },
-            unmapped=tuple(self.map.unmapped),
-        )
+    def list_parts(self) -> dict[str, MappedPart]:
+        """Return what stands for each part."""
+        return {
+            part: MappedPart(entry.bone, entry.confidence) for part, entry in self.map.parts.items()
+        }
+
+    def list_unmapped(self) -> tuple[str, ...]:
+        """Return the parts that were not found."""
+        return tuple(self.map.unmapped)
+
+    def _plan(self, first: float, last: float) -> None:
+        wanted = [*self._bone_names, *self._turning.values()]
+        self._direct = DirectArmature(self.owner, wanted, first, last)
+        self.route_reason = f"nothing but keys moves its {len(set(wanted))} mapped bones"
+
+    def _keep(self, rows: slice, pose: NDArray[Any]) -> None:
+        """Turn poses in the armature's space into what Motion is made of."""
+        matrices = self.world[rows, np.newaxis] @ pose
+        heads, self._turned[rows] = split_matrices(matrices)
+        reach = matrices[..., :3, 1] * self._lengths[:, np.newaxis]
+        self._heads[rows] = heads * self.metres
+        self._tails[rows] = (heads + reach) * self.metres
 
     def _bones_of(self) -> dict[str, list[str]]:
         """Return for each part its bone and its controls; the object itself moves the root."""
@@ -289,8 +390,11 @@ class ArmatureRecorder(_Placed):
         return bones
 
     def _choose_channels(self) -> None:
+        """Find for each part the bone whose rotation is keyed, and how it turns."""
         groups = group_curves(self.owner)
-        self._channels: dict[str, tuple[str, str, FloatArray]] = {}
+        self._turning: dict[str, str] = {}
+        self._channels: dict[str, FloatArray] = {}
+        self._channel_names: dict[str, str] = {}
         self._modes: dict[str, str] = {}
         for part, bones in self._bones_of().items():
             keyed = find_rotation_bone(groups, [bone for bone in bones if bone])
@@ -298,24 +402,12 @@ class ArmatureRecorder(_Placed):
             if keyed is None or pose_bone is None:
                 continue
             mode = pose_bone.rotation_mode
-            channel = _CHANNEL.get(mode, "rotation_euler")
-            width = 3 if channel == "rotation_euler" else 4
-            self._modes[part] = mode
-            self._channels[part] = (keyed, channel, np.empty((len(self.frames), width)))
-
-    def _finish_channels(self, seen: slice) -> dict[str, RotationChannels]:
-        finished = {}
-        for part, (_, channel, values) in self._channels.items():
-            shown = values[seen].copy()
-            if channel == "rotation_euler":
-                shown = np.degrees(shown)
-            elif channel == "rotation_axis_angle":
-                shown[:, 0] = np.degrees(shown[:, 0])
-            finished[part] = RotationChannels(self._modes[part], shown)
-        return finished
+            self._turning[part], self._modes[part] = keyed, mode
+            self._channel_names[part] = _CHANNEL.get(mode, "rotation_euler")
+            self._channels[part] = np.empty((len(self.frames), 4 if mode in _CHANNEL else 3))
 
 
-class ObjectRecorder(_Placed):
+class ObjectRecorder(SubjectRecorder):
     """Records a single object as one part, called root."""
 
     def __init__(
@@ -329,30 +421,34 @@ class ObjectRecorder(_Placed):
         super().__init__(scene, subject, owner, start, end)
         if not is_animated(owner):
             raise SamplingError(f"{subject.name}: nothing moves it; give it two different keys")
+        self._direct: DirectObject | None = None
         mode = owner.rotation_mode
         self._channel = _CHANNEL.get(mode, "rotation_euler")
-        width = 3 if self._channel == "rotation_euler" else 4
-        self._turns = np.empty((len(self.frames), width))
-        self._size = np.array([max(_measure_box(entry)) for entry in _family(owner)]).max()
+        self._turns = np.empty((len(self.frames), 4 if mode in _CHANNEL else 3))
+        self._size = max(max(_measure_box(e)) for e in (owner, *owner.children_recursive))
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
-        evaluated = self.record_world(row, depsgraph)
+        evaluated = self._record_world(row, depsgraph)
         self._turns[row] = getattr(evaluated, self._channel)
+
+    def evaluate(self, rows: slice) -> None:
+        """Work out some frames by the direct route."""
+        direct: Any = self._direct
+        world, self._turns[rows] = direct.evaluate(self._times(rows))
+        self._keep_world(rows, world)
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Motion:
         """Make the Motion of all frames."""
-        seen = self.find_seen()
+        seen = self._find_seen()
         world = self.world[seen]
         origins, turned = split_matrices(world)
-        largest = np.linalg.norm(world[:, :3, :3], axis=-2).max()
-        size = float(self._size * largest) * self.metres
         heads = origins * self.metres
-        up = world[:, :3, 2] / np.maximum(
-            np.linalg.norm(world[:, :3, 2], axis=-1, keepdims=True), 1e-12
-        )
+        lengths = np.linalg.norm(world[:, :3, :3], axis=-2)
+        size = float(self._size * lengths.max()) * self.metres
+        up = world[:, :3, 2] / np.maximum(lengths[:, 2:], 1e-12)
         motion = build_motion(
             subject=self.subject.name,
             kind=SubjectKind.OBJECT,
@@ -362,9 +458,9 @@ class ObjectRecorder(_Placed):
             parents=[-1],
             heads=heads[:, np.newaxis],
             tails=(heads + 0.5 * size * up)[:, np.newaxis],
-            rotations_wxyz=turned[:, np.newaxis],
+            rotations_wxyz=fill_rotations(turned)[:, np.newaxis],
             keys=read_key_tracks(self.owner, {"root": [""]}, self.factor),
-            channels=self._finish_channels(seen),
+            channels={"root": _show_channel(self._turns[seen], self.owner.rotation_mode)},
             camera=_cut_camera(camera, seen),
             cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,
@@ -373,26 +469,23 @@ class ObjectRecorder(_Placed):
         _check_size(motion)
         return motion
 
-    def describe(self, motion: Motion) -> SubjectFacts:
-        """Return the facts the Motion rests on."""
-        return SubjectFacts(
-            name=motion.subject,
-            kind=motion.kind,
-            stage=motion.stage,
-            cadence=motion.cadence,
-            route=EXACT,
-            route_reason="the object as Blender evaluates it" + self.say_hidden(),
-            height_m=motion.height,
-            parts={"root": MappedPart(self.owner.name, 1.0)},
-        )
+    def list_parts(self) -> dict[str, MappedPart]:
+        """Return what stands for each part."""
+        return {"root": MappedPart(self.owner.name, 1.0)}
 
-    def _finish_channels(self, seen: slice) -> dict[str, RotationChannels]:
-        shown = self._turns[seen].copy()
-        if self._channel == "rotation_euler":
-            shown = np.degrees(shown)
-        elif self._channel == "rotation_axis_angle":
-            shown[:, 0] = np.degrees(shown[:, 0])
-        return {"root": RotationChannels(self.owner.rotation_mode, shown)}
+    def _plan(self, first: float, last: float) -> None:
+        self._direct = DirectObject(self.owner, first, last)
+        self.route_reason = "nothing but keys moves it"
+
+
+def _show_channel(values: FloatArray, mode: str) -> RotationChannels:
+    """Return raw rotation values as people read them: angles in degrees."""
+    if mode == "QUATERNION":
+        return RotationChannels(mode, values)
+    angles = 1 if mode == "AXIS_ANGLE" else 3
+    shown = values.copy()
+    shown[:, :angles] = np.degrees(shown[:, :angles])
+    return RotationChannels(mode, shown)
 
 
 def _cut_camera(camera: ShotCamera | None, seen: slice) -> ShotCamera | None:
@@ -427,7 +520,7 @@ def _check_size(motion: Motion) -> None:
         )
 
 
-def _end_at_next_joint(parts: list[str], heads: FloatArray, tails: FloatArray) -> None:
+def _end_at_next_joint(parts: Sequence[str], heads: FloatArray, tails: FloatArray) -> None:
     """Let each part end where the next one's joint is, wherever that is mapped.
 
     Bones need not point at the next joint (imported skeletons often do not), and one part may be
@@ -447,10 +540,6 @@ def _end_at_next_joint(parts: list[str], heads: FloatArray, tails: FloatArray) -
         # A joint in the very same place (bones side by side) tells no direction.
         if np.median(span) > 0.05 * np.median(own):
             tails[:, row] = heads[:, number[successor]]
-
-
-def _family(owner: bpy.types.Object) -> list[bpy.types.Object]:
-    return [owner, *owner.children_recursive]
 
 
 def _measure_box(entry: bpy.types.Object) -> tuple[float, float, float]:

@@ -20,15 +20,21 @@ Frames are the scene's; where time is remapped, frame f shows the animation's f 
 from __future__ import annotations
 
 import time
-from collections.abc import Generator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import bpy
 
 from ..core_math import CannotEvaluateError, Motion, MotionError, Stage, SubjectFacts
-from .recorders import SubjectRecorder, make_recorder
-from .sampling_camera import CameraRecorder, choose_cameras, find_cuts, list_camera_objects
-from .sampling_scene import InterruptedReadingError, SceneItself, TemporaryScene
+from .recorders import EXACT, SubjectRecorder, make_recorder
+from .sampling_camera import CameraRecorder, choose_cameras, find_cuts
+from .sampling_scene import (
+    InterruptedReadingError,
+    SceneItself,
+    TemporaryScene,
+    check_era,
+    note_era,
+)
 from .subjects import SamplingError, Subject
 
 __all__ = [
@@ -80,6 +86,7 @@ def sample_subject(
     stage: Stage | None = None,
     corrections: Mapping[str, str] | None = None,
     in_scene: bool = False,
+    route: str | None = None,
 ) -> Sample:
     """Sample one subject over the frames first .. last, both included.
 
@@ -97,6 +104,7 @@ def sample_subject(
         stages={subject.name: stage} if stage is not None else None,
         corrections={subject.name: corrections} if corrections is not None else None,
         in_scene=in_scene,
+        route=route,
     )
     if shot.failures:
         raise SamplingError(shot.failures[0].message)
@@ -113,6 +121,7 @@ def sample_shot(
     stages: Mapping[str, Stage] | None = None,
     corrections: Mapping[str, Mapping[str, str]] | None = None,
     in_scene: bool = False,
+    route: str | None = None,
 ) -> ShotSamples:
     """Sample several subjects in one go; see `iterate_sampling`."""
     return run_sampling(
@@ -125,6 +134,7 @@ def sample_shot(
             stages=stages,
             corrections=corrections,
             in_scene=in_scene,
+            route=route,
             budget_ms=float("inf"),
         )
     )
@@ -149,6 +159,7 @@ def iterate_sampling(
     stages: Mapping[str, Stage] | None = None,
     corrections: Mapping[str, Mapping[str, str]] | None = None,
     in_scene: bool = False,
+    route: str | None = None,
     budget_ms: float = 8.0,
 ) -> Generator[float, None, ShotSamples]:
     """Sample subjects in slices; close the generator to stop.
@@ -170,6 +181,8 @@ def iterate_sampling(
         Step the user's own scene and go back, in place of a temporary one: shows what follows a
         simulation or the scene's own clock, and loses poses that were not keyed. Left off, such
         parts are left out with the reason.
+    route : str, optional
+        "exact" or "direct" for all subjects; chosen for each of them when left out.
     budget_ms : float
         How long a slice may take before the caller has its turn.
 
@@ -190,55 +203,89 @@ def iterate_sampling(
     InterruptedReadingError
         When the file was saved, undone or loaded between two slices: start again.
     """
-    started = time.perf_counter()
-    worked = 0.0
+    clock = _Clock(budget_ms)
     start, end = _check_frames(frames)
+    count = end - start + 1
     looking = choose_cameras(scene, start, end, camera)
     cuts = find_cuts(scene, start, end)
-    camera_recorder = CameraRecorder(scene, looking)
+    camera_recorder = CameraRecorder(scene, looking, start)
+    if not in_scene and route != EXACT:
+        camera_recorder.try_direct()
     recorders: list[SubjectRecorder] = []
     failures: list[Failure] = []
     for subject in subjects:
+        said = (corrections or {}).get(subject.name)
         try:
-            said = (corrections or {}).get(subject.name)
-            recorders.append(make_recorder(scene, subject, start, end, said, in_scene))
+            recorders.append(make_recorder(scene, subject, start, end, said, in_scene, route))
         except SamplingError as error:
             failures.append(Failure(subject, str(error)))
-    needed = list_camera_objects(looking)
-    for recorder in recorders:
-        needed += recorder.list_objects()
+        if clock.is_over():
+            yield from clock.pause(0.0)
 
-    stage_set = SceneItself(scene, view_layer) if in_scene else TemporaryScene(scene, needed)
-    try:
-        for row in range(end - start + 1) if recorders else ():
-            if (time.perf_counter() - started) * 1e3 >= budget_ms:
-                worked += time.perf_counter() - started
-                yield row / (end - start + 1)
-                started = time.perf_counter()
-                stage_set.check()
-            depsgraph = stage_set.step(start + row)
-            camera_recorder.record(row, depsgraph)
-            for recorder in recorders:
-                recorder.record(row, depsgraph)
-    finally:
-        stage_set.remove()
+    stepped = [recorder for recorder in recorders if recorder.steps]
+    if stepped or (camera_recorder.steps and recorders):
+        needed = camera_recorder.list_objects()
+        for recorder in stepped:
+            needed += recorder.list_objects()
+        stage_set = SceneItself(scene, view_layer) if in_scene else TemporaryScene(scene, needed)
+        try:
+            for row in range(count):
+                if clock.is_over():
+                    yield from clock.pause(row / count)
+                depsgraph = stage_set.step(start + row)
+                camera_recorder.record(row, depsgraph)
+                for recorder in stepped:
+                    recorder.record(row, depsgraph)
+        finally:
+            stage_set.remove()
 
-    shot_camera = camera_recorder.finish(metres_per_unit(scene))
+    for number, recorder in enumerate(recorders):
+        for first in range(0, 0 if recorder.steps else count, recorder.block):
+            if clock.is_over():
+                share = (number + first / count) / len(recorders)
+                yield from clock.pause(share if not stepped else 1.0)
+            recorder.evaluate(slice(first, min(first + recorder.block, count)))
+
+    shot_camera = camera_recorder.finish(metres_per_unit(scene)) if recorders else None
     samples: list[Sample] = []
     for recorder in recorders:
+        if clock.is_over():
+            yield from clock.pause(1.0)
         try:
             stage = (stages or {}).get(recorder.subject.name)
             motion = recorder.finish(shot_camera, cuts, stage)
             samples.append(Sample(motion, recorder.describe(motion)))
         except (SamplingError, MotionError, CannotEvaluateError) as error:
             failures.append(Failure(recorder.subject, str(error)))
-    worked += time.perf_counter() - started
     return ShotSamples(
         samples=tuple(samples),
         failures=tuple(failures),
         camera=shot_camera.name if shot_camera is not None else None,
-        sampling_s=worked,
+        sampling_s=clock.total(),
     )
+
+
+class _Clock:
+    """Counts the time worked, apart from the time the caller takes between two slices."""
+
+    def __init__(self, budget_ms: float) -> None:
+        self._budget = budget_ms / 1e3
+        self._worked = 0.0
+        self._era = note_era()
+        self._started = time.perf_counter()
+
+    def is_over(self) -> bool:
+        return time.perf_counter() - self._started >= self._budget
+
+    def pause(self, progress: float) -> Iterator[float]:
+        """Let the caller have its turn, and see that the file is still the same after it."""
+        self._worked += time.perf_counter() - self._started
+        yield progress
+        check_era(self._era)
+        self._started = time.perf_counter()
+
+    def total(self) -> float:
+        return self._worked + time.perf_counter() - self._started
 
 
 def metres_per_unit(scene: bpy.types.Scene) -> float:

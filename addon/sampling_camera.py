@@ -8,12 +8,21 @@ from typing import Any
 
 import bpy
 import numpy as np
+from numpy.typing import NDArray
 
-from ..core_math import SensorFit, ShotCamera, split_matrices
-from .animation_data import frame_factor
+from ..core_math import SensorFit, ShotCamera, fill_rotations, split_matrices
+from .animation_data import frame_factor, list_drivers
+from .direct_route import DirectObject, NotDirectError
+from .direct_sources import ChannelTable, find_source
 from .subjects import SamplingError
 
-_COLUMNS = 9  # lens, sensor width, height, shift x, y, near, far, f-stop, orthographic scale
+FloatArray = NDArray[np.float64]
+
+_LENS = (
+    "lens", "sensor_width", "sensor_height", "shift_x", "shift_y", "clip_start", "clip_end",
+    "dof.aperture_fstop", "ortho_scale", "dof.focus_distance",
+)  # fmt: skip
+"""What of a camera is read per frame, as paths from its data."""
 
 
 def choose_cameras(
@@ -68,47 +77,71 @@ def find_cuts(scene: bpy.types.Scene, start: int, end: int) -> tuple[int, ...]:
     return tuple(start + row for row in range(1, len(looking)) if looking[row] != looking[row - 1])
 
 
-def list_camera_objects(looking: list[bpy.types.Object | None]) -> list[bpy.types.Object]:
-    """Return the cameras and what they focus on: all that must be evaluated for them."""
-    found: dict[bpy.types.Object, None] = {}
-    for camera in looking:
-        if camera is not None:
-            found[camera] = None
-            if camera.data.dof.focus_object is not None:
-                found[camera.data.dof.focus_object] = None
-    return list(found)
-
-
 class CameraRecorder:
-    """Collects the shot camera while frames are stepped by somebody else."""
+    """Collects the shot camera: by the direct route, or while others step frames.
 
-    def __init__(self, scene: bpy.types.Scene, looking: list[bpy.types.Object | None]) -> None:
+    Parameters
+    ----------
+    scene : bpy.types.Scene
+    looking : list of camera objects or None, one per frame
+    start : int
+        The first frame.
+    """
+
+    def __init__(
+        self, scene: bpy.types.Scene, looking: list[bpy.types.Object | None], start: int
+    ) -> None:
         self._looking = looking
         self._scene = scene
-        count = len(looking)
-        self._matrices = np.tile(np.eye(4), (count, 1, 1))
-        self._values = np.zeros((count, _COLUMNS))
-        self._focus = np.zeros(count)
+        self._times = (start + np.arange(len(looking))) * frame_factor(scene)
+        self._matrices = np.tile(np.eye(4), (len(looking), 1, 1))
+        self._values = np.zeros((len(looking), len(_LENS)))
+        self._direct: dict[bpy.types.Object, _DirectCamera] | None = None
+
+    @property
+    def steps(self) -> bool:
+        """Whether frames must be stepped for it."""
+        return self._direct is None and any(camera is not None for camera in self._looking)
+
+    def try_direct(self) -> None:
+        """Take the direct route when nothing but keys moves any of the cameras."""
+        cameras = {camera for camera in self._looking if camera is not None}
+        first, last = float(self._times[0]), float(self._times[-1])
+        try:
+            self._direct = {camera: _DirectCamera(camera, first, last) for camera in cameras}
+        except NotDirectError:
+            self._direct = None
+
+    def list_objects(self) -> list[bpy.types.Object]:
+        """Return the cameras and what they focus on, when frames must be stepped for them."""
+        found: dict[bpy.types.Object, None] = {}
+        for camera in self._looking if self.steps else ():
+            if camera is not None:
+                found[camera] = None
+                if camera.data.dof.focus_object is not None:
+                    found[camera.data.dof.focus_object] = None
+        return list(found)
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read the camera of one frame off an evaluated dependency graph."""
         camera = self._looking[row]
-        if camera is None:
+        if camera is None or not self.steps:
             return
         evaluated = camera.evaluated_get(depsgraph)
         lens: Any = evaluated.data
         matrix = np.array(evaluated.matrix_world)
         self._matrices[row] = matrix
-        self._values[row] = (
-            lens.lens, lens.sensor_width, lens.sensor_height, lens.shift_x, lens.shift_y,
-            lens.clip_start, lens.clip_end, lens.dof.aperture_fstop, lens.ortho_scale,
-        )  # fmt: skip
-        self._focus[row] = _measure_focus(lens.dof, matrix, depsgraph)
+        self._values[row] = _read_lens(lens)
+        if lens.dof.focus_object is not None:
+            self._values[row, -1] = _measure_focus(lens.dof, matrix, depsgraph)
 
     def finish(self, metres_per_unit: float) -> ShotCamera | None:
-        """Return what was recorded; None when no camera looks at the first frame."""
+        """Return what was recorded; None when there are frames at which no camera looks."""
         if any(camera is None for camera in self._looking):
             return None
+        for camera, direct in (self._direct or {}).items():
+            rows = [row for row, other in enumerate(self._looking) if other == camera]
+            self._matrices[rows], self._values[rows] = direct.evaluate(self._times[rows])
         first: Any = self._looking[0]
         positions, turned = split_matrices(self._matrices)
         values, render = self._values, self._scene.render
@@ -117,7 +150,7 @@ class CameraRecorder:
         return ShotCamera(
             name=first.name,
             positions=positions * metres_per_unit,
-            rotations=turned,
+            rotations=fill_rotations(turned),
             lens_mm=values[:, 0],
             sensor_mm=values[:, 1:3],
             sensor_fit=SensorFit(first.data.sensor_fit.lower()),
@@ -125,7 +158,7 @@ class CameraRecorder:
             resolution=(render.resolution_x * percent, render.resolution_y * percent),
             pixel_aspect=(render.pixel_aspect_x, render.pixel_aspect_y),
             clip_m=values[:, 5:7] * metres_per_unit,
-            focus_m=self._focus * metres_per_unit,
+            focus_m=values[:, 9] * metres_per_unit,
             f_stop=values[:, 7],
             depth_of_field=bool(first.data.dof.use_dof),
             orthographic=first.data.type == "ORTHO",
@@ -136,12 +169,45 @@ class CameraRecorder:
         )
 
 
-def _measure_focus(dof: Any, camera: np.ndarray, depsgraph: bpy.types.Depsgraph) -> float:
-    """Return how far the plane in focus lies along the view axis, in units of the scene."""
-    target = dof.focus_object
-    if target is None:
-        return float(dof.focus_distance)
-    seen = target.evaluated_get(depsgraph)
+class _DirectCamera:
+    """A camera that nothing but keys moves, its lens included."""
+
+    def __init__(self, camera: bpy.types.Object, first: float, last: float) -> None:
+        lens: Any = camera.data
+        self._object = DirectObject(camera, first, last)
+        source = find_source(lens, first, last)
+        if any(curve.data_path in _LENS for curve in list_drivers(lens)):
+            raise NotDirectError("a driver moves its lens")
+        target = lens.dof.focus_object
+        if target is not None and lens.dof.focus_subtarget:
+            raise NotDirectError("it focuses on a bone")
+        self._focus = DirectObject(target, first, last) if target is not None else None
+        rest = {("", path): (value,) for path, value in zip(_LENS, _read_lens(lens), strict=True)}
+        self._table = ChannelTable(rest, source)
+
+    def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return world matrices, (F, 4, 4), and what is read of the lens, (F, columns)."""
+        world, _ = self._object.evaluate(frames)
+        values = self._table.evaluate(frames).T.copy()
+        if self._focus is not None:
+            way = self._focus.evaluate(frames)[0][:, :3, 3] - world[:, :3, 3]
+            axis = world[:, :3, 2]
+            length = np.maximum(np.linalg.norm(axis, axis=-1), 1e-12)
+            values[:, -1] = np.abs(np.sum(way * axis, axis=-1)) / length
+        return world, values
+
+
+def _read_lens(lens: Any) -> list[float]:
+    return [
+        lens.lens, lens.sensor_width, lens.sensor_height, lens.shift_x, lens.shift_y,
+        lens.clip_start, lens.clip_end, lens.dof.aperture_fstop, lens.ortho_scale,
+        lens.dof.focus_distance,
+    ]  # fmt: skip
+
+
+def _measure_focus(dof: Any, camera: FloatArray, depsgraph: bpy.types.Depsgraph) -> float:
+    """Return how far the thing in focus lies along the view axis, in units of the scene."""
+    seen = dof.focus_object.evaluated_get(depsgraph)
     place = np.array(seen.matrix_world)
     if dof.focus_subtarget and seen.type == "ARMATURE":
         bone = seen.pose.bones.get(dof.focus_subtarget)

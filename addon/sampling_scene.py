@@ -18,7 +18,7 @@ from typing import Any
 import bpy
 
 from . import compat
-from .animation_data import list_drivers, list_played_curves
+from .animation_data import is_hidden_by_keys
 
 MARK = "fettle_temporary"
 """Custom property on everything that is here for the length of a reading only."""
@@ -48,10 +48,6 @@ class SceneItself:
         self._era = _Era.now
         self._scene, self._view_layer = scene, view_layer
         self._frame, self._subframe = scene.frame_current, scene.frame_subframe
-
-    def check(self) -> None:
-        """Raise InterruptedReadingError when the file has changed under the scene."""
-        _check_era(self._era)
 
     def step(self, frame: int) -> bpy.types.Depsgraph:
         """Go to a frame and return the dependency graph that holds it."""
@@ -88,7 +84,6 @@ class TemporaryScene:
     """
 
     def __init__(self, scene: bpy.types.Scene, objects: Iterable[bpy.types.Object]) -> None:
-        self._era = _Era.now
         self._token = uuid.uuid4().hex
         self._scene: Any = None
         try:
@@ -106,10 +101,6 @@ class TemporaryScene:
         except BaseException:
             self.remove()
             raise
-
-    def check(self) -> None:
-        """Raise InterruptedReadingError when the file has changed under the scene."""
-        _check_era(self._era)
 
     def step(self, frame: int) -> bpy.types.Depsgraph:
         """Evaluate a frame, nobody's handlers being told, and return the graph that holds it."""
@@ -180,14 +171,13 @@ def unregister() -> None:
     remove_leftovers()
 
 
-def is_hidden_by_keys(entry: bpy.types.Object) -> bool:
-    """Say whether curves or a driver hide the object from the viewport for a while."""
-    paths = [played.curve.data_path for played in list_played_curves(entry)]
-    paths += [curve.data_path for curve in list_drivers(entry)]
-    return "hide_viewport" in paths
+def note_era() -> int:
+    """Return a mark of this moment in the life of the file, for `check_era`."""
+    return _Era.now
 
 
-def _check_era(era: int) -> None:
+def check_era(era: int) -> None:
+    """Raise InterruptedReadingError when the file was saved, undone or loaded since."""
     if era != _Era.now:
         raise InterruptedReadingError("the file was saved, undone or loaded during the reading")
 

@@ -23,7 +23,7 @@ from .findings import (
     say_part,
     sort_for_review,
 )
-from .kinematics import split_matrices
+from .kinematics import fill_rotations, split_matrices
 from .measures.ground import find_ground_height
 from .motion import (
     KeyTrack,
@@ -35,6 +35,14 @@ from .motion import (
     build_motion,
 )
 from .picture_view import View, choose_view, draw_sticks, find_trail_part, measure_spacing
+from .posing import (
+    BoneTree,
+    InheritScale,
+    compose,
+    list_with_ancestors,
+    pose_bones,
+    rotation_to_matrix,
+)
 from .reading import MappedPart, ShotReading, SubjectFacts, SubjectReading
 from .report import (
     InputFault,
@@ -42,6 +50,7 @@ from .report import (
     ReportError,
     dump_report,
     find_version,
+    flag_to_data,
     parse_report,
     read_report,
     review_from_data,
@@ -51,6 +60,7 @@ from .report import (
 from .report_table import (
     SHAPES,
     Look,
+    count_severities,
     dump_csv,
     find_worst,
     format_comparison,
@@ -59,6 +69,7 @@ from .report_table import (
     say_frame_rate,
     say_frames,
     say_subject,
+    say_subjects,
 )
 from .runner import iterate_checks, run_check, run_checks
 from .settings import (
@@ -94,6 +105,7 @@ __all__ = [
     "BodyMap",
     "BodyMapError",
     "Bone",
+    "BoneTree",
     "CannotEvaluateError",
     "Change",
     "Check",
@@ -105,6 +117,7 @@ __all__ = [
     "Fate",
     "Flag",
     "Group",
+    "InheritScale",
     "InputFault",
     "KeyAnchor",
     "KeyTrack",
@@ -145,6 +158,8 @@ __all__ = [
     "choose_view",
     "clear_mark",
     "compare_readings",
+    "count_severities",
+    "compose",
     "describe_unused",
     "draw_sticks",
     "dump_comparisons",
@@ -153,27 +168,32 @@ __all__ = [
     "dump_report",
     "evaluate_curves",
     "explain_check",
+    "fill_rotations",
     "find_check",
     "find_ground_height",
     "find_settings_file",
     "find_trail_part",
     "find_version",
     "find_worst",
+    "flag_to_data",
     "format_comparison",
     "format_quantity",
     "format_shot",
     "guess_body_map",
     "iterate_checks",
     "list_checks",
+    "list_with_ancestors",
     "mark_flag",
     "measure_spacing",
     "pair_shots",
     "parse_marks",
     "parse_report",
     "parse_settings",
+    "pose_bones",
     "read_report",
     "read_settings",
     "review_from_data",
+    "rotation_to_matrix",
     "run_check",
     "run_checks",
     "say_counts",
@@ -181,6 +201,7 @@ __all__ = [
     "say_frames",
     "say_part",
     "say_subject",
+    "say_subjects",
     "set_mark",
     "shot_from_data",
     "shot_to_data",

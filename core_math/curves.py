@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from .easings import BACK, SINE, ease
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+IntArray = NDArray[np.signedinteger[Any]]
 BoolArray = NDArray[np.bool_]
 
 CONSTANT, LINEAR, BEZIER = 0, 1, 2
@@ -178,9 +179,9 @@ def _find_segments(keys: _Keys, counts: IntArray, frames: FloatArray) -> IntArra
 
 def _evaluate(keys: _Keys, counts: IntArray, frames: FloatArray, place: IntArray) -> FloatArray:
     last = (counts - 1)[:, np.newaxis]
-    index = keys.first[:, np.newaxis] + np.clip(place, 0, last)
+    index: IntArray = keys.first[:, np.newaxis] + np.minimum(np.maximum(place, 0), last)
     values = keys.value[index]
-    inside = (place >= 0) & (place < last)
+    inside: BoolArray = (place >= 0) & (place < last)
     moving = inside & (keys.kind != CONSTANT)[index]
     flat = np.flatnonzero(moving)
     at, key = frames.ravel()[flat] if frames.flags.c_contiguous else frames[moving], index[moving]

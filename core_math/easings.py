@@ -11,12 +11,13 @@ elastic's amplitude in units of the channel) the host is followed.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+IntArray = NDArray[np.signedinteger[Any]]
 
 BACK, BOUNCE, CIRC, CUBIC, ELASTIC, EXPO, QUAD, QUART, QUINT, SINE = range(3, 13)
 """The numbers under which the host keeps the families with a key."""

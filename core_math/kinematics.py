@@ -18,10 +18,8 @@ SMALLEST_SCALE = 1e-6
 def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Take transform matrices apart into positions and rotations.
 
-    Where something is scaled to nothing its matrix holds no rotation; such frames take that of
-    the nearest earlier frame that has one, or the nearest later one, so that a thing that is
-    scaled away for a while does not seem to jump. Shear and mirroring are no rotations either:
-    the direction of the second axis (along a bone) is kept, the third is made square to it.
+    Shear and mirroring are no rotations: the direction of the second axis (along a bone) is kept,
+    the third is made square to it.
 
     Parameters
     ----------
@@ -33,18 +31,38 @@ def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
     positions : ndarray, shape (F, ..., 3)
         In the unit of the matrices.
     rotations_wxyz : ndarray, shape (F, ..., 4)
-        Unit quaternions with continuous sign along axis 0; NaN where the matrix is not finite.
+        Unit quaternions with continuous sign along axis 0; NaN where the matrix is not finite,
+        all zero where something is scaled to nothing (see `fill_rotations`).
     """
     m = np.asarray(matrices, dtype=np.float64)
     axes = m[..., :3, :3]
     broken = ~np.isfinite(axes).all(axis=(-1, -2))
-    square, flat = _make_square(np.where(broken[..., np.newaxis, np.newaxis], np.eye(3), axes))
-    turned = rotations.from_matrices(square)
-    if np.any(flat):
-        turned = _fill_from_neighbours(turned, ~flat)
-    turned = rotations.make_continuous(turned)
+    if np.any(broken):
+        axes = np.where(broken[..., np.newaxis, np.newaxis], np.eye(3), axes)
+    square, flat = _make_square(axes)
+    turned = rotations.make_continuous(rotations.from_matrices(square))
+    turned[flat] = 0.0
     turned[broken] = np.nan
     return m[..., :3, 3].copy(), turned
+
+
+def fill_rotations(rotations_wxyz: FloatArray) -> FloatArray:
+    """Give frames on which something is scaled to nothing the rotation of their neighbours.
+
+    That of the nearest earlier frame that has one, or else of the nearest later one, so that a
+    thing that is scaled away for a while does not seem to jump; no rotation where none has one.
+
+    Parameters
+    ----------
+    rotations_wxyz : ndarray, shape (F, ..., 4)
+        All zero where there is no rotation.
+    """
+    usable = np.any(rotations_wxyz != 0.0, axis=-1)
+    if np.all(usable):
+        return rotations_wxyz
+    filled = _fill_from_neighbours(rotations_wxyz, usable)
+    filled[np.all(filled == 0.0, axis=-1)] = (1.0, 0.0, 0.0, 0.0)
+    return filled
 
 
 def _make_square(axes: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:

@@ -9,7 +9,7 @@ import rigs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fettle.addon.curve_reading import evaluate_fcurves, read_curve
+from fettle.addon.curve_reading import CurveGroup, read_curve
 
 FRAMES = np.arange(-40.0, 140.0)
 KINDS = "CONSTANT LINEAR BEZIER SINE QUAD CUBIC QUART QUINT EXPO CIRC BACK BOUNCE ELASTIC".split()
@@ -87,7 +87,7 @@ def write(holder, entries, straight=False, smoothing="CONT_ACCEL", cycling=None)
 
 def compare(curve, frames=FRAMES):
     host = np.array([curve.evaluate(frame) for frame in frames])
-    mine = evaluate_fcurves([curve], frames)[0]
+    mine = CurveGroup([curve]).evaluate(frames)[0]
     # The host computes in single precision: 1e-5 of the values' size, and of how fast they pass.
     size = max(1.0, np.abs(host).max())
     np.testing.assert_allclose(mine, host, rtol=0, atol=2e-5 * size)
@@ -137,7 +137,7 @@ def test_published_automatic_handles(holder):
     read = read_curve(curve)
     np.testing.assert_allclose(read.left[1], (7.315062, 0.707191), atol=1e-5)
     np.testing.assert_allclose(read.right[1], (21.369877, 1.585617), atol=1e-5)
-    found = evaluate_fcurves([curve], np.array([6.0, 24.0]))[0]
+    found = CurveGroup([curve]).evaluate(np.array([6.0, 24.0]))[0]
     np.testing.assert_allclose(found, (0.3901967, 1.7196065), atol=1e-6)
 
 

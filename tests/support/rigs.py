@@ -8,6 +8,7 @@ import math
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 
 BODY = {
     # name: (parent, head, tail)
@@ -203,3 +204,10 @@ def snapshot() -> dict:
             if isinstance(value := getattr(bpy.app.handlers, name), list)
         },
     }
+
+
+def random_matrix(rng) -> Matrix:
+    """Make a matrix that turns, moves, scales and shears."""
+    matrix = np.eye(4)
+    matrix[:3] += rng.normal(size=(3, 4)) * 0.3
+    return Matrix(matrix.tolist())

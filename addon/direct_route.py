@@ -1,0 +1,235 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The direct route: keys to curves to forward kinematics, all frames at once, no frame stepped.
+
+Applies where nothing but its own keys moves the object, its parents and the mapped bones with all
+bones above them. What else has a say is named in NotDirectError, and the exact route is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from ..core_math import (
+    BoneTree,
+    compose,
+    list_with_ancestors,
+    pose_bones,
+    rotation_to_matrix,
+)
+from .animation_data import is_hidden_by_keys
+from .direct_sources import (
+    ChannelTable,
+    NotDirectError,
+    choose_rotation,
+    find_source,
+    is_plain_parent,
+    refuse_constraints,
+    refuse_foreign_drivers,
+    refuse_keyed_rules,
+)
+
+__all__ = ["DirectArmature", "DirectObject", "NotDirectError"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+_OBJECT = ""
+
+
+class DirectObject:
+    """An object that its own keys and those of its plain parents move.
+
+    Parameters
+    ----------
+    owner : bpy.types.Object
+    first, last : float
+        The stretch of animation time to be read.
+
+    Raises
+    ------
+    NotDirectError
+    """
+
+    def __init__(self, owner: bpy.types.Object, first: float, last: float) -> None:
+        self.owner = owner
+        _refuse_object(owner)
+        self._source = find_source(owner, first, last)
+        refuse_foreign_drivers(owner, ())
+        refuse_keyed_rules(self._source, (_OBJECT,))
+        self._parent = DirectObject(owner.parent, first, last) if owner.parent else None
+        self._to_parent = np.array(owner.matrix_parent_inverse)
+        self._mode = owner.rotation_mode
+        self.rotation_channel = choose_rotation(self._mode)
+        names = ["location", self.rotation_channel, "scale", "delta_location", "delta_scale"]
+        self._delta = self.rotation_channel.replace("rotation", "delta_rotation")
+        if self._mode != "AXIS_ANGLE":
+            names.append(self._delta)
+        self._table = ChannelTable(
+            {(_OBJECT, name): tuple(getattr(owner, name)) for name in names}, self._source
+        )
+
+    def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return world matrices, (F, 4, 4), and the raw rotation channel, (F, 3) or (F, 4)."""
+        table = self._table.evaluate(frames)
+
+        def column(name: str) -> FloatArray:
+            return table[self._table.rows[_OBJECT, name]].T
+
+        raw = column(self.rotation_channel)
+        turned = rotation_to_matrix(raw, self._mode)
+        if self._mode != "AXIS_ANGLE":
+            turned = rotation_to_matrix(column(self._delta), self._mode) @ turned
+        world = compose(
+            column("location") + column("delta_location"),
+            turned,
+            column("scale") * column("delta_scale"),
+        )
+        if self._parent is not None:
+            world = self._parent.evaluate(frames)[0] @ (self._to_parent @ world)
+        return world, raw
+
+
+class DirectArmature:
+    """An armature whose mapped bones, and all above them, only their own keys move.
+
+    Parameters
+    ----------
+    owner : bpy.types.Object
+    bones : sequence of str
+        The bones that are wanted, and any further ones whose raw rotations are.
+    first, last : float
+        The stretch of animation time to be read.
+
+    Raises
+    ------
+    NotDirectError
+    """
+
+    def __init__(
+        self, owner: bpy.types.Object, bones: Sequence[str], first: float, last: float
+    ) -> None:
+        self._object = DirectObject(owner, first, last)
+        self._source = find_source(owner, first, last)
+        data: Any = owner.data
+        every = data.bones
+        number = {bone.name: row for row, bone in enumerate(every)}
+        parents = [number[b.parent.name] if b.parent is not None else -1 for b in every]
+        wanted = [number[name] for name in bones]
+        self._rows = list_with_ancestors(parents, wanted)
+        self._names = [every[row].name for row in self._rows]
+        self._refuse(owner, set(self._names))
+        place = {row: column for column, row in enumerate(self._rows)}
+        self._wanted = np.array([place[row] for row in wanted])
+        self._tree = _read_tree(every, self._rows, [place.get(parents[r], -1) for r in self._rows])
+        posed = owner.pose.bones
+        self.modes = {name: posed[name].rotation_mode for name in self._names}
+        self._channels = {name: choose_rotation(mode) for name, mode in self.modes.items()}
+        rest = {
+            (name, channel): tuple(getattr(posed[name], channel))
+            for name in self._names
+            for channel in ("location", self._channels[name], "scale")
+        }
+        self._table = ChannelTable(rest, self._source)
+        self._location_rows = self._list_rows(self._names, "location")
+        self._scale_rows = self._list_rows(self._names, "scale")
+        self._groups = []
+        for mode in sorted(set(self.modes.values())):
+            members = [row for row, name in enumerate(self._names) if self.modes[name] == mode]
+            names = [self._names[row] for row in members]
+            rows = self._list_rows(names, choose_rotation(mode))
+            self._groups.append((mode, members, rows))
+
+    def _list_rows(self, names: Sequence[str], channel: str) -> IntArray:
+        places = [self._table.rows[name, channel] for name in names]
+        return np.array([range(place.start, place.stop) for place in places])
+
+    def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return what is to be known of some frames of animation time.
+
+        Returns
+        -------
+        world : ndarray, shape (F, 4, 4)
+        pose : ndarray, shape (F, P, 4, 4)
+            The wanted bones in the armature's space.
+        table : ndarray, shape (channels, F)
+            For `find_rotation`.
+        """
+        world, _ = self._object.evaluate(frames)
+        table = self._table.evaluate(frames)
+        turned = np.empty((len(self._names), len(frames), 3, 3))
+        for mode, members, rows in self._groups:
+            turned[members] = rotation_to_matrix(table[rows].swapaxes(1, 2), mode)
+        location = table[self._location_rows].swapaxes(1, 2)
+        scale = table[self._scale_rows].swapaxes(1, 2)
+        posed = pose_bones(self._tree, compose(location, turned, scale))
+        return world, posed[self._wanted].swapaxes(0, 1), table
+
+    def find_rotation(self, bone: str, table: FloatArray) -> FloatArray:
+        """Return a bone's raw rotation channel, (F, 3) or (F, 4), from a table of channels."""
+        return table[self._table.rows[bone, self._channels[bone]]].T
+
+    def _refuse(self, owner: bpy.types.Object, needed: set[str]) -> None:
+        """Raise NotDirectError for everything else that moves these bones."""
+        data: Any = owner.data
+        refuse_foreign_drivers(owner, needed)
+        refuse_keyed_rules(self._source, needed)
+        moved_data = data.animation_data
+        if moved_data is not None and (
+            moved_data.action is not None
+            or len(moved_data.nla_tracks)
+            or any(curve.data_path.startswith("bones[") for curve in moved_data.drivers)
+        ):
+            raise NotDirectError("its armature data is animated")
+        for bone in owner.pose.bones:
+            if bone.name in needed:
+                refuse_constraints(bone.constraints, bone.name)
+            for constraint in bone.constraints:
+                if constraint.type in ("IK", "SPLINE_IK") and not constraint.mute:
+                    if needed & _list_chain(bone, constraint):
+                        raise NotDirectError(f"constraint {constraint.name!r} on {bone.name}")
+
+
+def _list_chain(bone: Any, constraint: Any) -> set[str]:
+    """Return the bones a chain solver moves: the owner's or its parents, up to the count."""
+    chain = [bone, *bone.parent_recursive]
+    if constraint.type == "IK" and not constraint.use_tail:
+        chain = chain[1:]
+    count = constraint.chain_count
+    return {entry.name for entry in (chain[:count] if count else chain)}
+
+
+def _refuse_object(owner: bpy.types.Object) -> None:
+    refuse_constraints(owner.constraints, owner.name)
+    if not is_plain_parent(owner):
+        raise NotDirectError(f"{owner.name} is parented to more than an object's transform")
+    if owner.rigid_body is not None:
+        raise NotDirectError(f"{owner.name} is a rigid body")
+    if is_hidden_by_keys(owner):
+        raise NotDirectError(f"keys hide {owner.name}")
+
+
+def _read_tree(every: Any, rows: Sequence[int], parents: Sequence[int]) -> BoneTree:
+    count = len(every)
+    rest = np.empty(16 * count, dtype=np.float32)
+    every.foreach_get("matrix_local", rest)
+    flags = np.empty((3, count), dtype=np.bool_)
+    for row, name in enumerate(("use_inherit_rotation", "use_local_location", "use_connect")):
+        every.foreach_get(name, flags[row])
+    scales = np.empty(count, dtype=np.int32)
+    every.foreach_get("inherit_scale", scales)
+    chosen = list(rows)
+    matrices = rest.reshape(count, 4, 4).transpose(0, 2, 1).astype(np.float64)
+    return BoneTree(
+        parents=np.array(parents),
+        rest=matrices[chosen],
+        inherit_rotation=flags[0][chosen],
+        inherit_scale=scales[chosen].astype(np.int64),
+        local_location=flags[1][chosen],
+        connected=flags[2][chosen],
+    )

@@ -1,0 +1,183 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Where the channels of an object or a bone come from, when only its own keys move it.
+
+The direct route reads keys and does the rest in NumPy. It may be taken where nothing else has a
+say: here that is found out, and the reason given where something has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from . import compat
+from .animation_data import TRANSFORM_CHANNELS, list_drivers, split_bone_path
+from .curve_reading import CurveGroup
+
+FloatArray = NDArray[np.float64]
+
+
+class NotDirectError(Exception):
+    """The direct route does not apply; the message says what else has a say."""
+
+
+@dataclass(slots=True)
+class Source:
+    """The one action that moves an ID, and the way from scene time to its own.
+
+    Attributes
+    ----------
+    curves : list of F-curves
+        Those that are not muted.
+    to_time : callable
+        From animation time to the curves' time.
+    """
+
+    curves: list[Any] = field(default_factory=list)
+    to_time: Callable[[FloatArray], FloatArray] = np.asarray
+
+
+def find_source(owner: Any, first: float, last: float) -> Source:
+    """Return what moves an ID over this stretch of animation time.
+
+    Raises
+    ------
+    NotDirectError
+        When more than one action is mixed, or a strip is bent in time.
+    """
+    data = owner.animation_data
+    if data is None:
+        return Source()
+    if data.use_tweak_mode:
+        raise NotDirectError("a strip of its NLA is being edited")
+    tracks = [track for track in data.nla_tracks if not track.mute and len(track.strips)]
+    if not tracks:
+        if len(data.nla_tracks) and data.action is not None:
+            if data.action_blend_type != "REPLACE" or data.action_influence != 1.0:
+                raise NotDirectError("its action is mixed in")
+        curves = compat.list_assigned_curves(data)
+        return Source([curve for curve in curves if not compat.is_muted(curve)])
+    strips = [strip for track in tracks for strip in track.strips]
+    if data.action is not None or len(strips) > 1:
+        raise NotDirectError("its NLA mixes several actions")
+    return _read_strip(strips[0], first, last)
+
+
+def _read_strip(strip: Any, first: float, last: float) -> Source:
+    start, end = float(strip.frame_start), float(strip.frame_end)
+    begin, finish = float(strip.action_frame_start), float(strip.action_frame_end)
+    plain = (
+        strip.type == "CLIP"
+        and strip.action is not None
+        and not strip.mute
+        and strip.blend_type == "REPLACE"
+        and not strip.use_animated_influence
+        and not strip.use_animated_time
+        and not strip.use_reverse
+        and strip.scale == 1.0
+        and strip.repeat == 1.0
+        and strip.blend_in == 0.0
+        and strip.blend_out == 0.0
+        and not len(strip.modifiers)
+    )
+    if not plain:
+        raise NotDirectError("its NLA strip is bent or faded")
+    if (first < start or last > end) and strip.extrapolation != "HOLD":
+        raise NotDirectError("its NLA strip does not cover all frames")
+
+    def to_time(frames: FloatArray) -> FloatArray:
+        return np.clip(np.asarray(frames) - start + begin, begin, finish)
+
+    curves = compat.list_strip_curves(strip)
+    return Source([curve for curve in curves if not compat.is_muted(curve)], to_time)
+
+
+class ChannelTable:
+    """Channels of one ID's owners (its bones by name, itself under ""), all in one table.
+
+    Parameters
+    ----------
+    rest : dict of (owner, channel) to its value where no key moves it
+    source : Source
+
+    Attributes
+    ----------
+    rows : dict of (owner, channel) to slice
+        Where a channel's columns x, y, z (or w, x, y, z) lie in the table.
+    """
+
+    def __init__(self, rest: Mapping[tuple[str, str], Sequence[float]], source: Source) -> None:
+        self._source = source
+        self.rows: dict[tuple[str, str], slice] = {}
+        count = 0
+        for key, values in rest.items():
+            self.rows[key] = slice(count, count + len(values))
+            count += len(values)
+        self._rest = np.array([value for values in rest.values() for value in values])
+        self._keyed: list[int] = []
+        fcurves = []
+        for curve in source.curves:
+            place = self.rows.get(split_channel(curve.data_path))
+            if place is not None and place.start + curve.array_index < place.stop:
+                self._keyed.append(place.start + curve.array_index)
+                fcurves.append(curve)
+        if len(set(self._keyed)) < len(self._keyed):
+            raise NotDirectError("a channel has two curves")
+        self._curves = CurveGroup(fcurves)
+
+    def evaluate(self, frames: FloatArray) -> FloatArray:
+        """Return the table at rising frames of animation time, shape (channels, F)."""
+        table = np.empty((len(self._rest), len(frames)))
+        table[:] = self._rest[:, np.newaxis]
+        table[self._keyed] = self._curves.evaluate(self._source.to_time(frames))
+        return table
+
+
+def split_channel(path: str) -> tuple[str, str]:
+    """Return owner and channel of a data path; the owner of an object's own channel is ""."""
+    split = split_bone_path(path)
+    return split if split is not None else ("", path)
+
+
+def choose_rotation(mode: str) -> str:
+    """Return the channel that turns something in a rotation mode."""
+    return {
+        "QUATERNION": "rotation_quaternion",
+        "AXIS_ANGLE": "rotation_axis_angle",
+    }.get(mode, "rotation_euler")
+
+
+def refuse_foreign_drivers(owner: Any, bones: Iterable[str]) -> None:
+    """Raise NotDirectError when a driver moves the object or one of the bones."""
+    names = set(bones)
+    for curve in list_drivers(owner):
+        bone, channel = split_channel(curve.data_path)
+        if bone in names or (bone == "" and channel in (*TRANSFORM_CHANNELS, "rotation_mode")):
+            raise NotDirectError(f"a driver moves {bone or owner.name}")
+
+
+def refuse_constraints(constraints: Iterable[Any], name: str) -> None:
+    """Raise NotDirectError when a constraint that is not muted has a say."""
+    for constraint in constraints:
+        if not constraint.mute:
+            raise NotDirectError(f"constraint {constraint.name!r} on {name}")
+
+
+def refuse_keyed_rules(source: Source, names: Iterable[str]) -> None:
+    """Raise NotDirectError when keys change the rules themselves: rotation mode, constraints."""
+    known = set(names)
+    for curve in source.curves:
+        bone, channel = split_channel(curve.data_path)
+        if bone in known and (channel == "rotation_mode" or channel.startswith("constraints[")):
+            raise NotDirectError(f"keys change {channel.split('[')[0]} of {bone or 'the object'}")
+
+
+def is_plain_parent(entry: bpy.types.Object) -> bool:
+    """Say whether the object follows its parent's transform and nothing finer."""
+    return entry.parent is None or (entry.parent_type == "OBJECT" and entry.parent.type != "CURVE")
