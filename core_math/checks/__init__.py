@@ -6,6 +6,7 @@ from ..check import Check
 from . import (
     arc_break,
     copied_strands,
+    foot_off_ground,
     foot_slide,
     frozen_hand_pose,
     idle_chest,
@@ -36,6 +37,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Feet and weight
     soft_plant.CHECK,
     foot_slide.CHECK,
+    foot_off_ground.CHECK,
     weightless_hips.CHECK,
     # Between parts
     twinning.CHECK,
