@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, swings
+from . import rotations, series, swings
 
 FloatArray = NDArray[np.float64]
 
@@ -113,7 +113,7 @@ def rolling_spread(vectors: FloatArray, window: int) -> FloatArray:
     """
     if len(vectors) < window or window < 1:
         return np.zeros(0)
-    box = _rolling(np.maximum, vectors, window) - _rolling(np.minimum, vectors, window)
+    box = series.rolling_maximum(vectors, window) - series.rolling_minimum(vectors, window)
     return np.asarray(np.linalg.norm(box, axis=-1).max(axis=-1))
 
 
@@ -129,13 +129,3 @@ def grow_still_run(vectors: FloatArray, first: int, spread: float) -> int:
         if first + stretch >= len(vectors):
             return len(vectors) - 1
         stretch *= 2
-
-
-def _rolling(pick: np.ufunc, values: FloatArray, window: int) -> FloatArray:
-    """Apply maximum or minimum over every window along axis 0, by doubling the span."""
-    span = 1
-    while 2 * span <= window:
-        values = pick(values[:-span], values[span:])
-        span *= 2
-    rest = window - span
-    return np.asarray(pick(values[: len(values) - rest], values[rest:]))

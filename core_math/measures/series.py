@@ -40,6 +40,29 @@ def close_gaps(mask: ArrayLike, longest: int) -> BoolArray:
     return closed
 
 
+def rolling_maximum(values: FloatArray, window: int) -> FloatArray:
+    """Return the largest value over every window along axis 0, (F, ...) to (F - window + 1, ...).
+
+    Parameters
+    ----------
+    values : ndarray, shape (F, ...)
+        At least `window` samples.
+    window : int
+        Samples per window, at least 1.
+    """
+    span = 1
+    while 2 * span <= window:
+        values = np.maximum(values[:-span], values[span:])
+        span *= 2
+    rest = window - span
+    return np.asarray(np.maximum(values[: len(values) - rest], values[rest:]))
+
+
+def rolling_minimum(values: FloatArray, window: int) -> FloatArray:
+    """Return the smallest value over every window, as `rolling_maximum`."""
+    return -rolling_maximum(-values, window)
+
+
 def predict_next(samples: FloatArray) -> FloatArray:
     """Predict the sample after the last three, exact for constant acceleration.
 

@@ -2,9 +2,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """ik-lock on motion of known truth: clean, planted, just under, just over, not evaluated."""
 
+import captures
 import figure
 import numpy as np
 import pytest
+import reposing
 from check_assertions import assert_clean, assert_invariant, assert_not_evaluated, run
 from scipy.spatial.transform import Rotation
 
@@ -125,3 +127,30 @@ def test_small_turn_of_the_forearm_is_left_alone():
 
 def test_invariances():
     assert_invariant(CHECK, swing(0.03), at_rates={fps: swing(0.03, fps=fps) for fps in (12, 60)})
+
+
+@pytest.mark.captures
+@pytest.mark.parametrize("fps", [None, 24, 25, 30])
+@pytest.mark.parametrize("clip", ["01_01", "01_03", "Boxing_Toes"])
+def test_captures_have_nothing_clear(clip, fps):
+    reading = run(CHECK, captures.load(clip, fps))
+    assert [f.message for f in reading.flags if f.severity >= Severity.CLEAR] == []
+
+
+@pytest.mark.captures
+@pytest.mark.parametrize("fps", [24, 30, None])
+@pytest.mark.parametrize(
+    ("clip", "side", "start"),
+    [("01_01", ".L", 1.7), ("01_01", ".R", 5.4), ("Boxing_Toes", ".L", 2.9), ("01_03", ".R", 1.7)],
+)
+def test_hand_held_for_half_a_second_in_a_capture_is_flagged_there(clip, side, start, fps):
+    motion = captures.load(clip, fps)
+    first = motion.frame(0) + round(start * motion.fps)
+    last = first + round(0.58 * motion.fps)
+    slack = 2.0 * motion.fps / 24.0
+    held = reposing.hold_in_world(motion, f"hand{side}", first, last, round(slack))
+    flags = [f for f in run(CHECK, held).flags if f.severity >= Severity.CLEAR]
+    assert [flag.part for flag in flags] == [f"hand{side}"]
+    # The hold is eased in over two frames before it, which are partly held too.
+    assert first - 2 * slack <= flags[0].start and flags[0].end <= last + slack
+    assert first <= flags[0].peak <= last
