@@ -14,8 +14,10 @@ from . import (
     ik_lock,
     joint_snap,
     lockstep_keys,
+    off_balance,
     pop,
     soft_plant,
+    stall,
     stiff_wrist,
     twinning,
     weightless_hips,
@@ -26,6 +28,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
     arc_break.CHECK,
     pop.CHECK,
+    stall.CHECK,
     # Arms, hands, torso
     ik_lock.CHECK,
     stiff_wrist.CHECK,
@@ -39,6 +42,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     foot_slide.CHECK,
     foot_off_ground.CHECK,
     weightless_hips.CHECK,
+    off_balance.CHECK,
     # Between parts
     twinning.CHECK,
     copied_strands.CHECK,

@@ -25,8 +25,9 @@ def group_sightings(
     """Sort sightings into events.
 
     Two sightings belong together when they are of the same part at most `gap` frames apart, or at
-    the same time of parent and child or of two children of one parent; and so on from each to the
-    next.
+    the same time of a part and one that carries it or of two parts carried by the same one; and
+    so on from each to the next. Three and more events of exactly the same frames are one: a pose
+    that was copied or keyed by mistake.
 
     Parameters
     ----------
@@ -44,6 +45,7 @@ def group_sightings(
     """
     order = np.lexsort((parts, firsts))
     label = np.arange(len(parts))
+    above = {part: _list_above(part, parents) for part in np.unique(parts).tolist()}
 
     def root(number: int) -> int:
         while label[number] != number:
@@ -51,20 +53,52 @@ def group_sightings(
             number = int(label[number])
         return number
 
-    # What is still open at the current frame, by part and by parent.
+    # What is still open at the current frame: last frame, number and part.
     open_ends: list[tuple[int, int, int]] = []
     for number in order.tolist():
         first, part = int(firsts[number]), int(parts[number])
         open_ends = [entry for entry in open_ends if entry[0] + gap >= first]
         for last, other, row in open_ends:
-            same_time = last >= first and _hang_together(part, row, parents)
-            if row == part or same_time:
+            related = row in above[part] or part in above[row] or parents[row] == parents[part] >= 0
+            if row == part or (last >= first and related):
                 label[root(number)] = root(other)
         open_ends.append((int(lasts[number]), number, part))
     groups: dict[int, list[int]] = {}
     for number in order.tolist():
         groups.setdefault(root(number), []).append(number)
-    return [np.array(group) for group in groups.values()]
+    return _join_simultaneous([np.array(group) for group in groups.values()], firsts, lasts)
+
+
+def _list_above(part: int, parents: Sequence[int]) -> frozenset[int]:
+    """Return the rows of everything that carries a part."""
+    found = []
+    while parents[part] >= 0:
+        part = parents[part]
+        found.append(part)
+    return frozenset(found)
+
+
+def _join_simultaneous(groups: list[IntArray], firsts: IntArray, lasts: IntArray) -> list[IntArray]:
+    """Join three and more groups that span exactly the same frames."""
+    spans: dict[tuple[int, int], list[IntArray]] = {}
+    for group in groups:
+        spans.setdefault((int(firsts[group].min()), int(lasts[group].max())), []).append(group)
+    joined = []
+    for same in spans.values():
+        joined += [np.concatenate(same)] if len(same) >= 3 else same
+    return sorted(joined, key=lambda group: int(firsts[group].min()))
+
+
+def find_topmost(parts: Iterable[int], parents: Sequence[int]) -> int:
+    """Return the row, of some parts, that the fewest parts carry; the first one of several."""
+
+    def depth(row: int) -> int:
+        count = 0
+        while parents[row] >= 0:
+            row, count = parents[row], count + 1
+        return count
+
+    return int(min(parts, key=lambda row: (depth(int(row)), int(row))))
 
 
 def list_descendants(parents: Sequence[int], parts: Iterable[int]) -> IntArray:
@@ -76,12 +110,6 @@ def list_descendants(parents: Sequence[int], parts: Iterable[int]) -> IntArray:
         carried |= more
         waiting = bool(more)
     return np.array(sorted(carried))
-
-
-def _hang_together(one: int, other: int, parents: Sequence[int]) -> bool:
-    if parents[one] == other or parents[other] == one:
-        return True
-    return parents[one] == parents[other] and parents[one] >= 0
 
 
 def find_makers(
