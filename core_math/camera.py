@@ -99,8 +99,8 @@ class ShotCamera:
         """Return places in the picture (0 to 1) and distances of positions, shape (F, ..., 3)."""
         return projection.project(positions, self.positions, self.rotations, self.lens)
 
-    def slice(self, start: int, stop: int) -> ShotCamera:
-        """Return the camera over the frame indices start .. stop - 1."""
+    def slice(self, start: int, stop: int | None, step: int = 1) -> ShotCamera:
+        """Return the camera over the frame indices start .. stop - 1, every `step`-th of them."""
         count = len(self.positions)
         parts: dict[str, object] = {}
         for field in fields(self):
@@ -108,6 +108,6 @@ class ShotCamera:
             if (isinstance(value, np.ndarray) and len(value) == count) or (
                 field.name == "names" and value
             ):
-                parts[field.name] = value[start:stop]
+                parts[field.name] = value[start:stop:step]
         piece = replace(self, **parts)  # type: ignore[arg-type]
         return replace(piece, name=piece.names[0]) if piece.names else piece

@@ -241,6 +241,9 @@ class Check:
         The check file's docstring.
     aliases : tuple of str
         Former ids.
+    on_drawings : bool
+        True when held drawings (on twos or threes) are to be read as one sample each: movement is
+        then measured from drawing to drawing, see `Motion.drawings`.
     """
 
     id: str
@@ -256,6 +259,7 @@ class Check:
     needs_camera: bool = False
     minimum_frames: int = 4
     aliases: tuple[str, ...] = field(default=())
+    on_drawings: bool = False
 
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):

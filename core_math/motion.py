@@ -261,6 +261,45 @@ class Motion:
             _memo={},
         )
 
+    @property
+    def frame_step(self) -> int:
+        """Frames of the scene from one sample to the next: 1, or more in `drawings`."""
+        return int(self.frames[1] - self.frames[0]) if self.frame_count > 1 else 1
+
+    def drawings(self) -> Motion:
+        """Return one sample per drawing where drawings are held for frames, else itself.
+
+        The samples lie `cadence` frames apart and begin where most drawings begin; `fps` is then
+        drawings per second, so that held frames are no stops to whatever measures movement.
+        """
+        if self.cadence == 1 or self.frame_count <= 2 * self.cadence:
+            return self
+        return self.memo("drawings", self._make_drawings)
+
+    def _make_drawings(self) -> Motion:
+        steps = _total_change(self.heads, self.local_rotations, self.height)
+        begins = np.flatnonzero(~stage.find_held_steps(steps)) + 1
+        phases = np.bincount(begins % self.cadence, minlength=self.cadence)
+        kept = slice(int(np.argmax(phases)), None, self.cadence)
+        return replace(
+            self,
+            frames=self.frames[kept],
+            fps=self.fps / self.cadence,
+            cadence=1,
+            heads=self.heads[kept],
+            tails=self.tails[kept],
+            rotations=self.rotations[kept],
+            local_rotations=self.local_rotations[kept],
+            local_heads=self.local_heads[kept],
+            channels={
+                part: replace(channels, values=channels.values[kept])
+                for part, channels in self.channels.items()
+            },
+            camera=self.camera.slice(kept.start, None, kept.step) if self.camera else None,
+            staging=None,
+            _memo={},
+        )
+
     def shots(self) -> list[Motion]:
         """Return the motion split at its cuts, each piece to be read by itself."""
         edges = [int(np.searchsorted(self.frames, cut)) for cut in self.cuts]

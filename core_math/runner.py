@@ -12,6 +12,7 @@ from __future__ import annotations
 import time
 import traceback
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -126,6 +127,9 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
         )
     if check.needs_camera and shot.camera is None:
         raise CannotEvaluateError("no shot camera")
+    if check.on_drawings:
+        shot = shot.drawings()
+        values = replace(values, fps=shot.fps)
     if shot.frame_count < check.minimum_frames:
         raise CannotEvaluateError(
             f"{shot.frame_count} frames are too few, it needs {check.minimum_frames}"
