@@ -6,6 +6,7 @@ from ..check import Check
 from . import (
     arc_break,
     copied_strands,
+    dead_hold,
     foot_off_ground,
     foot_slide,
     frozen_hand_pose,
@@ -29,6 +30,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     arc_break.CHECK,
     pop.CHECK,
     stall.CHECK,
+    dead_hold.CHECK,
     # Arms, hands, torso
     ik_lock.CHECK,
     stiff_wrist.CHECK,

@@ -2,6 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """arc-break on motion of known truth and on captures: clean, planted, at its limits, left alone."""
 
+import cameras
 import captures
 import figure
 import numpy as np
@@ -9,7 +10,6 @@ import planting
 import pytest
 from check_assertions import assert_clean, assert_invariant, assert_not_evaluated, run
 
-from fettle.core_math.camera import SensorFit, ShotCamera
 from fettle.core_math.checks.arc_break import CHECK
 from fettle.core_math.findings import Severity
 from fettle.core_math.measures import rotations
@@ -152,30 +152,6 @@ def test_wave_of_its_own_is_no_break():
     assert_clean(run(CHECK, send_hand(path)))
 
 
-def make_camera(count: int, place: tuple, turn: np.ndarray, orthographic: bool = False):
-    """Set up a camera that stands still."""
-    ones = np.ones(count)
-    return ShotCamera(
-        name="Camera",
-        positions=np.tile(place, (count, 1)),
-        rotations=np.tile(turn, (count, 1)),
-        lens_mm=50.0 * ones,
-        sensor_mm=np.tile((36.0, 24.0), (count, 1)),
-        sensor_fit=SensorFit.AUTO,
-        shift=np.zeros((count, 2)),
-        resolution=(1920.0, 1080.0),
-        pixel_aspect=(1.0, 1.0),
-        clip_m=np.tile((0.1, 100.0), (count, 1)),
-        focus_m=5.0 * ones,
-        f_stop=2.8 * ones,
-        depth_of_field=False,
-        orthographic=orthographic,
-        ortho_scale=5.0 * ones,
-        motion_blur=False,
-        shutter_frames=0.5,
-    )
-
-
 @pytest.mark.parametrize("orthographic", [False, True])
 @pytest.mark.parametrize(("side", "found"), [("along the view", 0), ("across the view", 1)])
 def test_in_a_shot_camera_only_what_its_picture_shows_counts(side, found, orthographic):
@@ -184,7 +160,7 @@ def test_in_a_shot_camera_only_what_its_picture_shows_counts(side, found, orthog
     path[36] += (0.0, 0.0, 0.06) if side == "along the view" else (0.0, 0.06, 0.0)
     above = send_hand(path).head("hand.R")[36] + [0.0, 0.0, 20.0]
     down = np.array([1.0, 0.0, 0.0, 0.0])
-    camera = make_camera(72, tuple(above), down, orthographic)
+    camera = cameras.stand_still(72, above, down, orthographic=orthographic)
     flags = run(CHECK, send_hand(path, camera=camera)).flags
     assert len(flags) == found
     assert all("in the picture" in flag.message for flag in flags)
