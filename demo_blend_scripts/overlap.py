@@ -51,11 +51,11 @@ STRANDS = (
     # The left braid is tied tighter and shorter: it swings sooner and less far.
     Strand(
         tuple(f"braid.{joint:02d}.L" for joint in range(1, BRAID_BONES + 1)),
-        "head", 0.17, 0.42, 1.2, 0.74, 0.22, (0.30, 0.30, -1.0), (0.20, 0.30, 0.0),
+        "head", 0.17, 0.42, 1.2, 0.74, 0.22, (0.30, 0.30, -1.0), (0.26, 0.42, 0.0),
     ),
     Strand(
         tuple(f"braid.{joint:02d}.R" for joint in range(1, BRAID_BONES + 1)),
-        "head", 0.33, 0.30, 1.8, 1.00, 0.12, (-0.22, 0.50, -1.0), (-0.10, 0.40, 0.0),
+        "head", 0.33, 0.30, 1.8, 1.00, 0.12, (-0.22, 0.50, -1.0), (-0.12, 0.55, 0.0),
     ),
     Strand(
         tuple(f"strap.{joint:02d}" for joint in range(1, STRAP_BONES + 1)),
@@ -69,9 +69,9 @@ CARRIERS = ("head", "chest", "hips")
 # bone, its two ends in the bone's own space (along the bone), radius
 BODY = (
     ("head", Vector((0.0, 0.105, 0.0)), Vector((0.0, 0.12, 0.0)), 0.118),
-    ("chest", Vector((-0.10, 0.165, 0.0)), Vector((0.10, 0.165, 0.0)), 0.070),
-    ("chest", Vector((-0.05, 0.03, 0.0)), Vector((0.05, 0.03, 0.0)), 0.100),
-    ("hips", Vector((-0.05, 0.05, 0.0)), Vector((0.05, 0.05, 0.0)), 0.125),
+    ("chest", Vector((-0.10, 0.165, 0.0)), Vector((0.10, 0.165, 0.0)), 0.082),
+    ("chest", Vector((-0.05, 0.03, 0.0)), Vector((0.05, 0.03, 0.0)), 0.126),
+    ("hips", Vector((-0.05, 0.05, 0.0)), Vector((0.05, 0.05, 0.0)), 0.140),
 )
 
 
@@ -109,7 +109,7 @@ def _clear_of(chest: Matrix, strand: Strand, joint: int) -> Vector:
     upright = max(0.0, (chest.to_3x3() @ Vector((0.0, 1.0, 0.0))).z)
     front = chest.to_3x3() @ Vector((0.0, 0.0, 1.0))
     turn = Matrix.Rotation(math.atan2(front.x, -front.y), 3, "Z")
-    share = (1.0, 1.0, 0.75, 0.45, 0.25, 0.15)[joint]
+    share = (1.0, 1.0, 0.70, 0.40, 0.20, 0.10)[joint]
     return turn @ Vector(strand.clear) * (share * upright)
 
 
