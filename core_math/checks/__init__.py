@@ -17,6 +17,7 @@ from . import (
     lockstep_keys,
     off_balance,
     pop,
+    same_frame_moves,
     soft_plant,
     stall,
     stiff_wrist,
@@ -48,6 +49,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Between parts
     twinning.CHECK,
     copied_strands.CHECK,
+    same_frame_moves.CHECK,
     lockstep_keys.CHECK,
     # Camera and staging
 )
