@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
-from ..measures import body, joints, likeness, series, swings
+from ..measures import body, hands, likeness, mirroring, series
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -124,17 +124,17 @@ ONE_THING = Parameter(
 SMOOTHING_HZ = 8.0  # keeps an arm's accents, drops a capture's jitter (practice)
 MOST_TURN = 6.0  # degrees: body axes read off a capture's joints are off by this much
 HANGING = 25.0  # degrees from straight down: arms that hang are no pose (practice)
-STILL_RATE = 5.0  # deg/s: a limb that turns slower stands still (practice)
 SHRUG_RISE = 0.015  # share of body height both shoulders must rise (practice)
 KEPT_SHARE = 0.25  # of the hands' way: small moves change no distance much (practice)
-TELLING = 0.002  # by so much an offset must be the better likeness to be believed (measured)
-REFERENCE_STEP = 24.0  # neighbouring offsets are tried one frame at 24 fps apart
-PAIRS = (("arms", ("upper_arm", "forearm", "hand")), ("legs", ("thigh", "shin", "foot")))
+PAIRS = {"arms": ("upper_arm", "forearm", "hand"), "legs": ("thigh", "shin", "foot")}
 
 
 @dataclass(frozen=True)
 class Twin:
-    """A stretch (frame indices, both included) in which two limbs mirror each other."""
+    """A stretch (sample indices, both included) in which two limbs mirror each other.
+
+    `value` is the likeness, or for key poses the difference in degrees.
+    """
 
     pair: str
     end_part: str
@@ -144,8 +144,8 @@ class Twin:
     value: float
     severity: Severity
     limit: float
-    size_ratio: float
-    offset: float
+    size_ratio: float = 1.0
+    offset: float = 0.0
     pose: bool = False
 
 
@@ -161,16 +161,16 @@ def measure(motion: Motion, values: Values) -> Twins:
     """Compare each limb with its twin's mirror image, in motion or (blocking) in the key poses."""
     found: list[Twin] = []
     missing: dict[str, str] = {}
-    for pair, parts in PAIRS:
+    for pair, parts in PAIRS.items():
         try:
-            left, right, end_part = _measure_sides(motion, parts, smoothed=True)
-            if motion.stage is not Stage.BLOCKING:
-                found += _find_twins(pair, end_part, left, right, motion.fps, values)
-            elif pair == "arms":
-                left, right, end_part = _measure_sides(motion, parts, smoothed=False)
-                found += _find_twin_poses(motion, end_part, left, right, values)
+            left, right, end_part = _measure_sides(motion, parts)
         except CannotEvaluateError as error:
             missing[parts[0]] = str(error)
+            continue
+        if motion.stage is not Stage.BLOCKING:
+            found += _find_twins(pair, end_part, left, right, motion.fps, values)
+        elif pair == "arms":
+            found += _find_twin_poses(motion, end_part, left, right, values)
     if len(missing) == len(PAIRS):
         raise CannotEvaluateError("; ".join(missing.values()))
     return Twins(found, missing)
@@ -183,43 +183,40 @@ def judge(motion: Motion, measured: Twins, values: Values) -> Iterator[Outcome]:
     for twin in measured.found:
         severity = int(twin.severity)
         if twin.pair == "legs":
-            severity = min(severity - 1, 1)
+            severity = min(severity - 1, Severity.FAINT)
         elif not twin.pose:
-            change, widest, travel = _measure_hands(motion, twin)
-            together = change <= min(values[KEPT_DISTANCE.name], KEPT_SHARE * travel)
-            if together and widest <= values[ONE_THING.name]:
-                span = f"frames {motion.frame(twin.first)}-{motion.frame(twin.last)}"
-                reason = f"both hands keep to one thing on {span}"
+            span = slice(twin.first, twin.last + 1)
+            both = hands.compare_hands(*(_see_hand(motion, twin, s)[span] for s in (".L", ".R")))
+            give = min(values[KEPT_DISTANCE.name] / 100.0 * motion.height, KEPT_SHARE * both.travel)
+            together = both.change <= give
+            if together and both.widest <= values[ONE_THING.name] / 100.0 * motion.height:
+                frames = f"frames {motion.frame(twin.first)}-{motion.frame(twin.last)}"
+                reason = f"both hands keep to one thing on {frames}"
                 yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"{twin.end_part}.L")
                 continue
             severity -= int(together or _is_shrug(motion, twin))
-        if severity >= 1:
+        if severity >= Severity.FAINT:
             yield _make_flag(motion, twin, Severity(severity))
 
 
 def _measure_sides(
-    motion: Motion, parts: tuple[str, ...], *, smoothed: bool
+    motion: Motion, parts: tuple[str, ...]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], str]:
     """Return both limbs' directions in body axes, (F, 2, 3), the right one mirrored."""
     upper, lower, end = parts
     motion.require(*(f"{part}{side}" for part in (upper, lower) for side in (".L", ".R")))
-    arms = upper == "upper_arm"
-    skipped = ("thigh.L", "thigh.R") if arms else ()
-    heads = {part: motion.head(part) for part in motion.parts if part not in skipped}
-    axes = body.body_axes(heads)
+    # Arms are seen from the shoulders, legs from the hips.
+    skipped = ("thigh.L", "thigh.R") if upper == "upper_arm" else ()
+    axes = body.body_axes({part: motion.head(part) for part in motion.parts if part not in skipped})
     if axes is None:
         raise CannotEvaluateError("needs hips and neck or head for the body's own axes")
     has_end = motion.has(f"{end}.L", f"{end}.R")
     sides = []
     for side in (".L", ".R"):
-        joint = motion.head(f"{lower}{side}")
-        tip = motion.head(f"{end}{side}") if has_end else motion.tail(f"{lower}{side}")
-        bones = ((motion.head(f"{upper}{side}"), joint), (joint, tip))
-        seen = [likeness.in_body_axes(axes, swings.unit_directions(*bone)) for bone in bones]
-        sides.append(np.stack(seen, axis=1))
+        points = [motion.head(f"{part}{side}") for part in (upper, lower)]
+        points.append(motion.head(f"{end}{side}") if has_end else motion.tail(f"{lower}{side}"))
+        sides.append(mirroring.limb_directions(axes, points))
     left, right = sides[0], sides[1] * likeness.MIRROR
-    if smoothed:
-        left, right = (series.smooth(side, motion.fps, SMOOTHING_HZ) for side in (left, right))
     return left, right, end if has_end else lower
 
 
@@ -231,69 +228,31 @@ def _find_twins(
     fps: float,
     values: Values,
 ) -> Iterator[Twin]:
-    length = max(4, round(values.frames(WINDOW.name)))
-    step = max(1, round(fps / REFERENCE_STEP))
-    windows = likeness.rolling_likeness(left, right, length, step=step, most_turn=MOST_TURN)
-    small = np.minimum(windows.spread, windows.other_spread)
-    large = np.maximum(windows.spread, windows.other_spread)
-    alike = (
-        (small >= np.radians(values[LEAST_MOVEMENT.name]))
-        & (small >= values[SIZE_RATIO.name] * large)
-        & (np.abs(windows.offset) < values.frames(OFFSET.name))
-    )
-    moving = _find_moving(left, right, fps)
-    shortest = values.frames(LONG_ENOUGH.name) - 0.5
-    levels = list(zip(Severity, values.limits[LIKENESS.name], strict=True))
-    for run in series.find_runs(alike & (windows.likeness >= levels[0][1])):
-        stretch = windows.likeness[run[0] : run[1] + 1]
-        best = run[0] + int(np.argmax(stretch))
-        severity, limit = levels[0]
-        span = _trim(moving, run[0], run[1] + length - 1)
-        lasting = span[1] - span[0] >= shortest or float(stretch.max()) >= levels[1][1]
-        for level, level_limit in levels[1:]:
-            inner = [
-                _trim(moving, run[0] + a, run[0] + b + length - 1)
-                for a, b in series.find_runs(stretch >= level_limit)
-            ]
-            longest = max(inner, key=lambda one: one[1] - one[0], default=(0, 0))
-            if longest[1] - longest[0] >= shortest:
-                severity, limit = level, level_limit
-                span = longest if level is Severity.CLEAR else span
-        one, other = (
-            x[span[0] : span[1] + 1].reshape(span[1] + 1 - span[0], -1) for x in (left, right)
+    levels = values.limits[LIKENESS.name]
+    for stretch in mirroring.find_mirrored(
+        series.smooth(left, fps, SMOOTHING_HZ),
+        series.smooth(right, fps, SMOOTHING_HZ),
+        fps,
+        window=max(4, round(values.frames(WINDOW.name))),
+        levels=levels,
+        shortest=values.frames(LONG_ENOUGH.name) - 0.5,
+        least_spread=float(np.radians(values[LEAST_MOVEMENT.name])),
+        least_ratio=values[SIZE_RATIO.name],
+        most_offset=values.frames(OFFSET.name),
+        most_turn=MOST_TURN,
+    ):
+        yield Twin(
+            pair=pair,
+            end_part=end_part,
+            first=stretch.first,
+            last=stretch.last,
+            peak=stretch.peak,
+            value=stretch.likeness,
+            severity=list(Severity)[stretch.level],
+            limit=levels[stretch.level],
+            size_ratio=stretch.size_ratio,
+            offset=stretch.offset,
         )
-        twins, at_once = likeness.compare(one, other, 3 * step), likeness.compare(one, other, 0)
-        apart = abs(twins.offset) >= values.frames(OFFSET.name)
-        better = twins.likeness - at_once.likeness > TELLING
-        if lasting and not (apart and better):
-            yield Twin(
-                pair=pair,
-                end_part=end_part,
-                first=span[0],
-                last=span[1],
-                peak=int(np.clip(best + length // 2, *span)),
-                value=float(np.median(windows.likeness[run[0] : run[1] + 1])),
-                severity=severity,
-                limit=limit,
-                size_ratio=twins.size_ratio,
-                offset=float(np.median(windows.offset[run[0] : run[1] + 1])),
-            )
-
-
-def _find_moving(
-    left: NDArray[np.float64], right: NDArray[np.float64], fps: float
-) -> NDArray[np.bool_]:
-    """Say on which frames either limb turns, shape (F,)."""
-    steps = np.linalg.norm(np.diff(left, axis=0), axis=-1)
-    steps = np.maximum(steps, np.linalg.norm(np.diff(right, axis=0), axis=-1)).max(axis=-1)
-    moving = np.degrees(steps) * fps > STILL_RATE
-    return np.concatenate((moving, [False])) | np.concatenate(([False], moving))
-
-
-def _trim(moving: NDArray[np.bool_], first: int, last: int) -> tuple[int, int]:
-    """Drop the still frames at both ends of a stretch."""
-    inside = np.flatnonzero(moving[first : last + 1])
-    return (first + int(inside[0]), first + int(inside[-1])) if len(inside) else (first, last)
 
 
 def _find_twin_poses(
@@ -303,36 +262,30 @@ def _find_twin_poses(
     right: NDArray[np.float64],
     values: Values,
 ) -> Iterator[Twin]:
-    """Find key poses whose arms are mirror images; neighbouring ones make one stretch."""
-    poses = _find_pose_frames(motion)
-    apart = joints.angle_between_vectors(left[poses], right[poses]).mean(axis=-1)
-    down = joints.angle_between_vectors(left[poses], np.array([0.0, 0.0, -1.0])).max(axis=-1)
+    """Find key poses whose arms are mirror images; a single one is never glaring."""
+    frames = _find_pose_frames(motion)
     faintest = max(values.limits[POSE_DIFFERENCE.name])
-    for first, last in series.find_runs((apart <= faintest) & (down > HANGING)):
-        best = first + int(np.argmin(apart[first : last + 1]))
-        graded = values.grade(POSE_DIFFERENCE.name, float(apart[best]))
+    for pose in mirroring.find_mirrored_poses(left[frames], right[frames], faintest, HANGING):
+        graded = values.grade(POSE_DIFFERENCE.name, pose.difference)
         if graded is None:
             continue
-        severity = graded[0] if last > first else min(graded[0], Severity.CLEAR)
-        end = poses[last + 1] - 1 if last + 1 < len(poses) else motion.frame_count - 1
+        after = frames[pose.last + 1] if pose.last + 1 < len(frames) else motion.frame_count
         yield Twin(
             pair="arms",
             end_part=end_part,
-            first=int(poses[first]),
-            last=int(end),
-            peak=int(poses[best]),
-            value=float(apart[best]),
-            severity=severity,
+            first=int(frames[pose.first]),
+            last=int(after) - 1,
+            peak=int(frames[pose.best]),
+            value=pose.difference,
+            severity=graded[0] if pose.last > pose.first else min(graded[0], Severity.CLEAR),
             limit=graded[1],
-            size_ratio=1.0,
-            offset=0.0,
             pose=True,
         )
 
 
 def _find_pose_frames(motion: Motion) -> NDArray[np.int64]:
     """Return the indices at which the arms take a new key pose."""
-    parts = [f"{part}{side}" for part in PAIRS[0][1] for side in (".L", ".R")]
+    parts = [f"{part}{side}" for part in PAIRS["arms"] for side in (".L", ".R")]
     keyed = [motion.keys[part].frames for part in parts if part in motion.keys]
     if keyed and sum(len(frames) for frames in keyed):
         indices = np.ceil(np.concatenate(keyed) - motion.frame(0)).astype(np.int64)
@@ -346,15 +299,11 @@ def _find_pose_frames(motion: Motion) -> NDArray[np.int64]:
     return np.unique(indices[(indices >= 0) & (indices < motion.frame_count)])
 
 
-def _measure_hands(motion: Motion, twin: Twin) -> tuple[float, float, float]:
-    """Return how much the hands' distance changes, its largest value and their way, in % H."""
-    span = slice(twin.first, twin.last + 1)
-    left, right = (motion.head(f"{twin.end_part}{side}")[span] for side in (".L", ".R"))
-    distance = np.linalg.norm(left - right, axis=-1)
-    share = 100.0 / motion.height
-    shoulders = motion.head("upper_arm.L") + motion.head("upper_arm.R")
-    travel = swings.excursion(0.5 * (left + right - shoulders[span]))
-    return float(np.ptp(distance)) * share, float(distance.max()) * share, travel * share
+def _see_hand(motion: Motion, twin: Twin, side: str) -> NDArray[np.float64]:
+    """Return a hand's places from between the shoulders, shape (F, 3)."""
+    shoulders = 0.5 * (motion.head("upper_arm.L") + motion.head("upper_arm.R"))
+    place: NDArray[np.float64] = motion.head(f"{twin.end_part}{side}") - shoulders
+    return place
 
 
 def _is_shrug(motion: Motion, twin: Twin) -> bool:
@@ -376,7 +325,9 @@ def _is_shrug(motion: Motion, twin: Twin) -> bool:
 
 
 def _make_flag(motion: Motion, twin: Twin, severity: Severity) -> Flag:
-    frames = twin.last - twin.first + 1
+    frames = motion.frame(twin.last) - motion.frame(twin.first) + 1
+    seconds = (twin.last - twin.first + 1) / motion.fps
+    apart = abs(twin.offset) * motion.frame_step
     # The side that clearly moves more gives the flag its place.
     sides = (".R", ".L") if twin.size_ratio > 1.05 else (".L", ".R")
     if twin.pose:
@@ -385,7 +336,7 @@ def _make_flag(motion: Motion, twin: Twin, severity: Severity) -> Flag:
     else:
         message = (
             f"Both {twin.pair} mirror each other for {frames} frames: {100.0 * twin.value:.1f} % "
-            f"alike, size ratio {twin.size_ratio:.2f}, {abs(twin.offset):.1f} frames apart"
+            f"alike, size ratio {twin.size_ratio:.2f}, {apart:.1f} frames apart"
         )
         suggestion = "offset one side by 2 to 4 frames and make its move a third smaller"
     return Flag(
@@ -398,7 +349,7 @@ def _make_flag(motion: Motion, twin: Twin, severity: Severity) -> Flag:
         end=motion.frame(twin.last),
         peak=motion.frame(twin.peak),
         severity=severity,
-        confidence=float(np.clip(frames / motion.fps, 0.4, 1.0)),
+        confidence=float(np.clip(seconds, 0.4, 1.0)),
         value=twin.value,
         unit=Unit.DEGREES if twin.pose else Unit.RATIO,
         limit=twin.limit,
@@ -430,4 +381,5 @@ CHECK = Check(
     judge=judge,
     description=__doc__ or "",
     stages=frozenset(Stage),
+    on_drawings=True,
 )
