@@ -7,6 +7,7 @@ from . import (
     arc_break,
     copied_strands,
     dead_hold,
+    flat_arc,
     foot_off_ground,
     foot_slide,
     frozen_hand_pose,
@@ -29,6 +30,7 @@ from . import (
 ALL_CHECKS: tuple[Check, ...] = (
     # Paths and timing
     arc_break.CHECK,
+    flat_arc.CHECK,
     pop.CHECK,
     stall.CHECK,
     dead_hold.CHECK,
