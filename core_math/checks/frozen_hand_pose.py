@@ -11,8 +11,8 @@ The time counts while the hand travels; pauses of up to a second do not end it. 
 poses are judged: the same hand on key after key while the hand is somewhere else.
 
 Leave it for a closed hand (a fist, a grip) and when both hands hold one thing: said as not
-evaluated. Fingers that never move in the whole shot may simply not be animated yet (or captured):
-one flag, never more than faint.
+evaluated. Fingers that never move (or never bend) in the whole shot may not be animated yet, or
+were not captured: one flag, never more than faint.
 
 Sources: two synergies explain most hand postures (Santello 1998, from memory), but no dwell time is
 published. Measured on open captures of jumping and climbing: the widest-moving finger joint spreads
@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
-from ..measures import hands, joints, series, swings
+from ..measures import hands, series
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -93,34 +93,35 @@ CLOSED = Parameter(
 )
 
 SMOOTHING_HZ = 4.0  # keeps what fingers do, drops a capture's jitter (practice)
-SAMPLES_PER_SECOND = 24.0
+SAMPLES_PER_SECOND = 24.0  # a pose is smooth: looking more often finds nothing more
 MOVING_SPEED = 0.08  # body heights per second at which a hand travels (practice)
 LONGEST_PAUSE = 1.0  # s without travel that do not end a stretch
 ONE_THING = 0.24  # share of body height: hands farther apart hold no one thing
 KEPT = 0.03  # share of body height: hands that hold one thing change their distance by less
-SAME_SPAN = 0.8  # two hands frozen over so much of the same frames are one cause
+SAME_SPAN = 0.8  # parts frozen over so much of the same frames are one cause
+DEAD = 0.01  # degrees: fingers that move less never move
 FINGERS = ("thumb", "index", "middle", "ring", "pinky")
 WORDS = {".L": "Left", ".R": "Right"}
 
 
 @dataclass(frozen=True)
 class Frozen:
-    """A stretch (frame indices, both included) in which a hand or a finger keeps its pose.
+    """A stretch (sample indices, both included) in which a hand or a finger keeps its pose.
 
-    `value` is in seconds, or the number of key poses in blocking.
+    `value` is in seconds, or the number of key poses in blocking; `others` are parts that freeze
+    with this one; `always` says that it never does anything else in the whole shot.
     """
 
-    side: str
     code: str
     part: str
+    side: str
     first: int
     last: int
     value: float
-    spread: float
-    curl: float
-    hand_pair: hands.HandPair | None
-    whole_shot: bool = False
-    both: bool = False
+    spread: float = 0.0
+    curl: float = 0.0
+    always: bool = False
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -132,17 +133,23 @@ class FrozenHands:
 
 
 def measure(motion: Motion, values: Values) -> FrozenHands:
-    """Find where each hand keeps one pose while it travels."""
+    """Find where each hand keeps one pose while it travels, and fingers that stay straight."""
     found: list[Frozen] = []
     missing: dict[str, str] = {}
     for side in (".L", ".R"):
         try:
-            found += _measure_hand(motion, values, side)
+            motion.require(f"hand{side}")
+            chains = {finger: motion.chain(f"{finger}{side}") for finger in FINGERS}
+            chains = {finger: chain for finger, chain in chains.items() if chain}
+            if not chains:
+                raise CannotEvaluateError(f"no finger bones on hand{side}")
+            judge_hand = _measure_keys if motion.stage is Stage.BLOCKING else _measure_hand
+            found += judge_hand(motion, values, side, chains)
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:
         raise CannotEvaluateError("; ".join(missing.values()))
-    return FrozenHands(_join_sides(found), missing)
+    return FrozenHands(_join(found), missing)
 
 
 def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Outcome]:
@@ -150,228 +157,176 @@ def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Out
     for side, reason in measured.missing.items():
         yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"hand{side}")
     for stretch in measured.found:
-        blocking = stretch.code == "repeated-pose"
-        graded = values.grade(REPEATED.name if blocking else FROZEN.name, stretch.value)
+        limits = REPEATED if stretch.code == "repeated-pose" else FROZEN
+        graded = values.grade(limits.name, stretch.value)
         if graded is None:
             continue
-        excuse = (
-            None if stretch.code == "straight-finger" else _find_excuse(stretch, motion, values)
-        )
+        excuse = _find_excuse(stretch, motion, values)
         if excuse:
-            yield NotEvaluated(CHECK.id, motion.subject, excuse, part=f"hand{stretch.side}")
-            continue
-        severity = Severity.FAINT if stretch.whole_shot else graded[0]
-        yield _make_flag(motion, stretch, severity, graded[1])
+            yield NotEvaluated(CHECK.id, motion.subject, excuse, part=stretch.part)
+        else:
+            severity = Severity.FAINT if stretch.always else graded[0]
+            yield _make_flag(motion, stretch, limits.unit, severity, graded[1])
 
 
-def _measure_hand(motion: Motion, values: Values, side: str) -> list[Frozen]:
-    motion.require(f"hand{side}")
-    chains = {f"{finger}{side}": motion.chain(f"{finger}{side}") for finger in FINGERS}
-    chains = {finger: chain for finger, chain in chains.items() if chain}
-    if not chains:
-        raise CannotEvaluateError(f"no finger bones on hand{side}")
+def _measure_hand(
+    motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
+) -> Iterator[Frozen]:
+    step = max(1, int(motion.fps // SAMPLES_PER_SECOND))
+    fps, end = motion.fps / step, motion.frame_count - 1
     rows = [motion.index(part) for chain in chains.values() for part in chain]
-    local = motion.local_rotations[:, rows]
-    if motion.stage is Stage.BLOCKING:
-        return _measure_keys(motion, values, side, hands.pose_vectors(local), rows)
-    vectors = hands.pose_vectors(series.smooth(local, motion.fps, SMOOTHING_HZ))
-    moving = _find_travel(motion, side, values)
-    shortest = max(3, round(min(values.limits[FROZEN.name]) * motion.fps))
-    found = [
-        _describe(motion, side, "one-pose", f"hand{side}", run, vectors, chains)
-        for run in _find_frozen(vectors, moving, motion.fps, values)
-    ]
-    frozen = np.zeros(motion.frame_count, dtype=np.bool_)
-    for stretch in found:
-        frozen[stretch.first : stretch.last + 1] = True
+    local = series.smooth(motion.local_rotations[:, rows], motion.fps, SMOOTHING_HZ)
+    vectors = hands.pose_vectors(local[::step])
+    place = series.smooth(_see_hand(motion, side), motion.fps, SMOOTHING_HZ)
+    moving = hands.find_travel(
+        place[::step],
+        fps,
+        least_speed=MOVING_SPEED,
+        least_way=values[TRAVEL.name] / 100.0,
+        longest_pause=LONGEST_PAUSE,
+    )
+    shortest = max(3, round(min(values.limits[FROZEN.name]) * fps))
+    dead = float(np.linalg.norm(np.ptp(vectors, axis=0), axis=-1).max(initial=0.0)) < DEAD
+    alive = np.ones(len(vectors), dtype=np.bool_)
+    for first, last in hands.find_still_runs(vectors, moving, shortest, values[SPREAD.name]):
+        alive[first : last + 1] = False
+        box = np.ptp(vectors[first : last + 1], axis=0)
+        yield Frozen(
+            code="one-pose",
+            part=f"hand{side}",
+            side=side,
+            first=first * step,
+            last=min(last * step, end),
+            value=(last - first + 1) / fps,
+            spread=float(np.linalg.norm(box, axis=-1).max()),
+            curl=_measure_curl(motion, side, chains, (first + last) // 2 * step),
+            always=dead,
+        )
     for finger, chain in chains.items():
-        if len(chain) > 1 and not finger.startswith("thumb"):
-            straight = _find_straight(motion, chain, values[STRAIGHT.name]) & moving & ~frozen
-            found += [
-                _describe(motion, side, "straight-finger", finger, run, vectors, chains)
-                for run in series.find_runs(straight)
-                if run[1] - run[0] + 1 >= shortest
-            ]
-    return found
+        if len(chain) == 1 or finger == "thumb":
+            continue
+        points = [*(motion.head(part)[::step] for part in chain), motion.tail(chain[-1])[::step]]
+        straight = hands.chain_bends(points).max(axis=0) < values[STRAIGHT.name]
+        for first, last in series.find_runs(straight & moving & alive):
+            yield Frozen(
+                code="straight-finger",
+                part=f"{finger}{side}",
+                side=side,
+                first=first * step,
+                last=min(last * step, end),
+                value=(last - first + 1) / fps,
+                always=bool(straight.all()),
+            )
 
 
-def _find_travel(motion: Motion, side: str, values: Values) -> NDArray[np.bool_]:
-    """Mark the stretches in which the hand travels, pauses of a second included."""
+def _measure_keys(
+    motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
+) -> Iterator[Frozen]:
+    """Find the same hand on key pose after key pose while the hand is somewhere else."""
+    fingers = [part for chain in chains.values() for part in chain]
+    parts = [f"upper_arm{side}", f"forearm{side}", f"hand{side}", *fingers]
+    keyed = [motion.keys[part].frames for part in parts if part in motion.keys]
+    if not keyed:
+        raise CannotEvaluateError(f"no key frames on the arm or fingers of hand{side}")
+    frames = np.ceil(np.unique(np.concatenate(keyed)) - motion.frame(0)).astype(np.int64)
+    frames = np.unique(frames[(frames >= 0) & (frames < motion.frame_count)])
+    local = motion.local_rotations[:, [motion.index(part) for part in fingers]]
+    vectors = hands.pose_vectors(local[frames]) if len(frames) else np.zeros((0, 1, 3))
+    place = _see_hand(motion, side)[frames]
+    start = 0
+    while start < len(frames):
+        end = hands.grow_still_run(vectors, start, values[SPREAD.name])
+        way = np.linalg.norm(np.diff(place[start : end + 1], axis=0), axis=-1)
+        after = frames[end + 1] if end + 1 < len(frames) else motion.frame_count
+        yield Frozen(
+            code="repeated-pose",
+            part=f"hand{side}",
+            side=side,
+            first=int(frames[start]),
+            last=int(after) - 1,
+            value=1.0 + float(np.count_nonzero(way > values[TRAVEL.name] / 100.0)),
+            curl=_measure_curl(motion, side, chains, int(frames[start])),
+        )
+        start = end + 1
+
+
+def _see_hand(motion: Motion, side: str) -> NDArray[np.float64]:
+    """Return a hand's places from the shoulder's point of view, in body heights, (F, 3)."""
     root = next((p for p in (f"upper_arm{side}", "chest", "hips") if motion.has(p)), None)
     place = motion.head(f"hand{side}")
-    place = place - motion.head(root) if root else place
-    place = series.smooth(place, motion.fps, SMOOTHING_HZ) / motion.height
-    speed = np.linalg.norm(series.central_velocity(place, motion.fps), axis=-1)
-    moving = series.close_gaps(speed > MOVING_SPEED, round(LONGEST_PAUSE * motion.fps))
-    for first, last in series.find_runs(moving):
-        if swings.excursion(place[first : last + 1]) < values[TRAVEL.name] / 100.0:
-            moving[first : last + 1] = False
-    return moving
-
-
-def _find_frozen(
-    vectors: NDArray[np.float64], moving: NDArray[np.bool_], fps: float, values: Values
-) -> Iterator[tuple[int, int]]:
-    """Yield stretches of travel in which no finger joint leaves its spread."""
-    # The pose is smooth: looking at about 24 samples per second loses nothing.
-    step = max(1, int(fps // SAMPLES_PER_SECOND))
-    seen = vectors[::step]
-    shortest = max(3, round(min(values.limits[FROZEN.name]) * fps / step))
-    spread = values[SPREAD.name]
-    for first, last in series.find_runs(moving[::step]):
-        still = hands.rolling_spread(seen[first : last + 1], shortest) <= spread
-        starts = first + np.flatnonzero(still)
-        place = 0
-        while place < len(starts):
-            end = hands.grow_still_run(seen[: last + 1], int(starts[place]), spread)
-            yield int(starts[place]) * step, min(end * step, len(vectors) - 1)
-            place = int(np.searchsorted(starts, end, side="right"))
-
-
-def _find_straight(motion: Motion, chain: tuple[str, ...], limit: float) -> NDArray[np.bool_]:
-    """Say on which frames all joints of a finger are straight."""
-    bones = [motion.tail(part) - motion.head(part) for part in chain]
-    bends = [
-        joints.angle_between_vectors(one, other)
-        for one, other in zip(bones, bones[1:], strict=False)
-    ]
-    return np.asarray(np.max(bends, axis=0) < limit)
-
-
-def _describe(
-    motion: Motion,
-    side: str,
-    code: str,
-    part: str,
-    run: tuple[int, int],
-    vectors: NDArray[np.float64],
-    chains: dict[str, tuple[str, ...]],
-) -> Frozen:
-    first, last = run
-    box = np.ptp(vectors[first : last + 1], axis=0)
-    pair = None
-    if motion.has("hand.L", "hand.R"):
-        both = (motion.head(f"hand{s}")[first : last + 1] for s in (".L", ".R"))
-        pair = hands.compare_hands(*both)
-    return Frozen(
-        side=side,
-        code=code,
-        part=part,
-        first=first,
-        last=last,
-        value=(last - first + 1) / motion.fps,
-        spread=float(np.linalg.norm(box, axis=-1).max()),
-        curl=_measure_curl(motion, side, chains, (first + last) // 2),
-        hand_pair=pair,
-        whole_shot=bool(np.linalg.norm(np.ptp(vectors, axis=0), axis=-1).max() < 0.01),
-    )
+    return (place - motion.head(root) if root else place) / motion.height
 
 
 def _measure_curl(
     motion: Motion, side: str, chains: dict[str, tuple[str, ...]], frame: int
 ) -> float:
     """Return the mean turn from the palm to the fingertips, thumb left out, degrees."""
-    turns = []
-    wrist = motion.head(f"hand{side}")[frame]
-    for finger, chain in chains.items():
-        if finger.startswith("thumb"):
-            continue
-        bones = [motion.head(chain[0])[frame] - wrist]
-        bones += [motion.tail(part)[frame] - motion.head(part)[frame] for part in chain]
-        steps = zip(bones, bones[1:], strict=False)
-        turns.append(sum(float(joints.angle_between_vectors(a, b)) for a, b in steps))
+    turns = [
+        hands.chain_bends(
+            [motion.head(part)[frame] for part in (f"hand{side}", *chain)]
+            + [motion.tail(chain[-1])[frame]]
+        ).sum()
+        for finger, chain in chains.items()
+        if finger != "thumb"
+    ]
     return float(np.mean(turns)) if turns else 0.0
 
 
-def _measure_keys(
-    motion: Motion,
-    values: Values,
-    side: str,
-    vectors: NDArray[np.float64],
-    rows: list[int],
-) -> list[Frozen]:
-    """Find the same hand on key pose after key pose while the hand is somewhere else."""
-    parts = [f"{p}{side}" for p in ("upper_arm", "forearm", "hand")]
-    parts += [motion.parts[row] for row in rows]
-    keyed = [motion.keys[part].frames for part in parts if part in motion.keys]
-    if not keyed:
-        raise CannotEvaluateError(f"no key frames on the arm or fingers of hand{side}")
-    indices = np.ceil(np.unique(np.concatenate(keyed)) - motion.frame(0)).astype(np.int64)
-    indices = np.unique(indices[(indices >= 0) & (indices < motion.frame_count)])
-    root = f"upper_arm{side}"
-    place = motion.head(f"hand{side}")
-    place = (place - motion.head(root) if motion.has(root) else place) / motion.height
-    found: list[Frozen] = []
-    start = 0
-    while start < len(indices):
-        end = start + hands.grow_still_run(vectors[indices[start:]], 0, values[SPREAD.name])
-        at = indices[start : end + 1]
-        away = np.linalg.norm(np.diff(place[at], axis=0), axis=-1) > values[TRAVEL.name] / 100.0
-        last = int(indices[end + 1]) - 1 if end + 1 < len(indices) else motion.frame_count - 1
-        stretch = _describe(
-            motion, side, "repeated-pose", f"hand{side}", (int(at[0]), last), vectors, {}
-        )
-        found.append(replace(stretch, value=1.0 + float(np.count_nonzero(away))))
-        start = end + 1
-    return found
-
-
-def _join_sides(found: list[Frozen]) -> list[Frozen]:
-    """Make one of two hands that freeze over the same frames."""
+def _join(found: list[Frozen]) -> list[Frozen]:
+    """Make one of fingers, or of two hands, that freeze over the same frames."""
     kept: list[Frozen] = []
-    for stretch in sorted(found, key=lambda one: (-one.value, one.side)):
+    for stretch in sorted(found, key=lambda one: (-one.value, one.part)):
         for number, other in enumerate(kept):
             shared = min(stretch.last, other.last) - max(stretch.first, other.first) + 1
-            same = shared >= SAME_SPAN * (other.last - other.first + 1)
-            if stretch.code == other.code != "straight-finger" and same:
-                if stretch.side != other.side:
-                    kept[number] = replace(other, both=True)
-                    break
+            parts = (other.part, *other.others)
+            same = stretch.code == other.code and stretch.part not in parts
+            if same and shared >= SAME_SPAN * (other.last - other.first + 1):
+                kept[number] = replace(other, others=(*other.others, stretch.part))
+                break
         else:
             kept.append(stretch)
-    return sorted(kept, key=lambda one: (one.first, one.side))
+    return sorted(kept, key=lambda one: (one.first, one.part))
 
 
 def _find_excuse(stretch: Frozen, motion: Motion, values: Values) -> str | None:
+    """Say why a frozen hand is left alone, or None."""
     frames = f"on frames {motion.frame(stretch.first)}-{motion.frame(stretch.last)}"
     if stretch.curl >= values[CLOSED.name]:
         return f"the hand is closed {frames}: a fist or a grip"
-    pair = stretch.hand_pair
-    if pair and max(pair.change / KEPT, pair.widest / ONE_THING) <= motion.height:
-        return f"both hands keep to one thing {frames}"
+    if stretch.code == "one-pose" and motion.has("hand.L", "hand.R"):
+        span = slice(stretch.first, stretch.last + 1)
+        pair = hands.compare_hands(motion.head("hand.L")[span], motion.head("hand.R")[span])
+        if max(pair.change / KEPT, pair.widest / ONE_THING) <= motion.height:
+            return f"both hands keep to one thing {frames}"
     return None
 
 
-def _make_flag(motion: Motion, stretch: Frozen, severity: Severity, limit: float) -> Flag:
-    side, other = stretch.side, ".R" if stretch.side == ".L" else ".L"
-    who = "Both hands keep" if stretch.both else f"{WORDS[side]} hand keeps"
+def _make_flag(
+    motion: Motion, stretch: Frozen, unit: Unit, severity: Severity, limit: float
+) -> Flag:
+    word = WORDS[stretch.side]
+    who = "Both hands keep" if stretch.others else f"{word} hand keeps"
     suggestion = "open the hand on the reach, close it a little on the swing, one finger leading"
-    unit = Unit.SECONDS
     if stretch.code == "straight-finger":
+        count = 1 + len(stretch.others)
         finger = stretch.part.split(".")[0]
-        message = (
-            f"{WORDS[side]} {finger} finger stays straight for {stretch.value:.1f} s while the "
-            "others move"
-        )
-        suggestion = "bend it 10 to 20 deg at each joint and let it follow its neighbours"
+        who = f"{word} {finger} finger stays" if count == 1 else f"{count} fingers stay"
+        message = f"{who} straight for {stretch.value:.1f} s while the hand travels"
+        suggestion = "bend them 10 to 20 deg at each joint, each finger a little differently"
     elif stretch.code == "repeated-pose":
-        unit = Unit.COUNT
         message = f"{who} the same pose on {stretch.value:.0f} key poses in a row"
         suggestion = "give each key pose a hand of its own"
     else:
-        message = f"{who} one pose for {stretch.value:.1f} s of travel (fingers within "
-        message += f"{stretch.spread:.1f} deg)"
-        if stretch.whole_shot:
-            message += ", the fingers never move in this shot"
-    others = (f"hand{other}",) if stretch.both else ()
-    if stretch.code == "straight-finger":
-        others = (f"hand{side}",)
+        message = f"{who} one pose for {stretch.value:.1f} s of travel"
+        message += f" (fingers within {stretch.spread:.1f} deg)"
+    if stretch.always:
+        message += ", never anything else in this shot"
     return Flag(
         check=CHECK.id,
         code=stretch.code,
         subject=motion.subject,
         part=stretch.part,
-        other_parts=others,
+        other_parts=stretch.others,
         start=motion.frame(stretch.first),
         end=motion.frame(stretch.last),
         peak=motion.frame((stretch.first + stretch.last) // 2),
@@ -391,7 +346,7 @@ CHECK = Check(
     question="Is it always the same hand?",
     codes={
         "one-pose": "the fingers keep one pose while the hand travels",
-        "straight-finger": "a finger stays at its straight limit while the others move",
+        "straight-finger": "fingers stay at their straight limit while the hand travels",
         "repeated-pose": "the same hand pose on key after key (blocking)",
     },
     declarations=(FROZEN, REPEATED, SPREAD, STRAIGHT, TRAVEL, CLOSED),
@@ -399,4 +354,5 @@ CHECK = Check(
     judge=judge,
     description=__doc__ or "",
     stages=frozenset(Stage),
+    on_drawings=True,
 )

@@ -4,15 +4,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, series, swings
+from . import joints, rotations, series, swings
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -129,3 +130,67 @@ def grow_still_run(vectors: FloatArray, first: int, spread: float) -> int:
         if first + stretch >= len(vectors):
             return len(vectors) - 1
         stretch *= 2
+
+
+def find_still_runs(
+    vectors: FloatArray, moving: BoolArray, shortest: int, spread: float
+) -> Iterator[tuple[int, int]]:
+    """Yield stretches of travel in which no finger joint leaves its spread.
+
+    Parameters
+    ----------
+    vectors : ndarray, shape (F, J, 3), degrees
+        Poses, see `pose_vectors`.
+    moving : ndarray of bool, shape (F,)
+        Where the hand travels.
+    shortest : int
+        Samples.
+    spread : float, degrees
+
+    Yields
+    ------
+    tuple of int and int
+        First and last sample, both included.
+    """
+    for first, last in series.find_runs(moving):
+        still = rolling_spread(vectors[first : last + 1], shortest) <= spread
+        starts = first + np.flatnonzero(still)
+        place = 0
+        while place < len(starts):
+            end = grow_still_run(vectors[: last + 1], int(starts[place]), spread)
+            yield int(starts[place]), end
+            place = int(np.searchsorted(starts, end, side="right"))
+
+
+def find_travel(
+    place: FloatArray, fps: float, *, least_speed: float, least_way: float, longest_pause: float
+) -> BoolArray:
+    """Mark the stretches in which a point travels, short pauses included, shape (F,).
+
+    Parameters
+    ----------
+    place : ndarray, shape (F, 3)
+    least_speed : float, per second
+    least_way : float
+        Stretches that stay within this distance are no travel.
+    longest_pause : float, seconds
+    """
+    speed = np.linalg.norm(series.central_velocity(place, fps), axis=-1)
+    moving = series.close_gaps(speed > least_speed, round(longest_pause * fps))
+    for first, last in series.find_runs(moving):
+        if swings.excursion(place[first : last + 1]) < least_way:
+            moving[first : last + 1] = False
+    return moving
+
+
+def chain_bends(points: Sequence[FloatArray]) -> FloatArray:
+    """Return the angle from bone to bone along a chain of joints, shape (B - 1, F), degrees.
+
+    Parameters
+    ----------
+    points : sequence of B + 1 ndarray, shape (F, 3)
+        From the first joint to the tip.
+    """
+    bones = [end - start for start, end in zip(points, points[1:], strict=False)]
+    pairs = zip(bones, bones[1:], strict=False)
+    return np.array([joints.angle_between_vectors(one, other) for one, other in pairs])

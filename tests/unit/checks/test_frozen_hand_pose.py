@@ -109,7 +109,7 @@ def test_both_hands_on_one_thing_are_left_alone_and_said_so():
 
 def test_fingers_that_never_move_at_all_are_no_more_than_faint():
     (flag,) = run(CHECK, gesture(play=0.0)).flags
-    assert flag.severity is Severity.FAINT and "never move" in flag.message
+    assert flag.severity is Severity.FAINT and "in this shot" in flag.message
 
 
 def test_finger_that_stays_straight_is_flagged():
@@ -125,6 +125,15 @@ def test_finger_that_stays_straight_is_flagged():
     assert (flag.part, flag.code) == ("ring.R", "straight-finger")
     assert flag.severity is Severity.CLEAR
     assert abs(flag.start - 73) <= 4
+
+
+def test_straight_fingers_are_one_flag_and_no_more_than_faint_when_never_bent():
+    motion = gesture()
+    straight = np.tile([1.0, 0.0, 0.0, 0.0], (motion.frame_count, 1))
+    turns = {part: straight for part in motion.parts if part.endswith(("/2", "/3"))}
+    (flag,) = run(CHECK, reposing.repose(motion, turns)).flags
+    assert (flag.code, flag.severity) == ("straight-finger", Severity.FAINT)
+    assert len(flag.other_parts) == 7
 
 
 def block(poses: list[float], raised: list[float]):
