@@ -16,6 +16,7 @@ from . import (
     ik_lock,
     joint_snap,
     lockstep_keys,
+    no_overlap,
     off_balance,
     pop,
     same_frame_moves,
@@ -51,6 +52,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     # Between parts
     twinning.CHECK,
     copied_strands.CHECK,
+    no_overlap.CHECK,
     same_frame_moves.CHECK,
     lockstep_keys.CHECK,
     # Camera and staging
