@@ -10,7 +10,8 @@ The measure is the clavicle's turn on the chest over the rise of the upper arm (
 hanging, seen from the trunk) beyond 60 degrees, raising or lowering.
 
 Leave it when the clavicle bone starts in the chest's own joint and never turns: it only connects
-(said as not evaluated), as is a rig without clavicles.
+(said as not evaluated), as is a rig without clavicles. Clavicles that never turn in the whole shot
+are one flag, never more than clear.
 
 Sources: scapulohumeral rhythm 2.3 to 1 raising, 2.7 to 1 lowering, 0.43 and 0.37 degrees of scapula
 per degree of the arm on it (Braman et al. 2009); clavicle elevation 6 to 10, retraction 14 to 29
@@ -27,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
-from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome
+from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import body, joints, series, swings
 from ..motion import Motion
 from ..units import Unit
@@ -89,10 +90,14 @@ class Raise:
 
 @dataclass(frozen=True)
 class Raises:
-    """All raises of each arm in order; an arm that could not be judged carries its reason."""
+    """All raises of each arm in order; an arm that could not be judged carries its reason.
+
+    `dead` names the sides whose clavicle never turns in the whole shot.
+    """
 
     raises: dict[str, list[Raise]]
     missing: dict[str, str]
+    dead: tuple[str, ...]
 
 
 def measure(motion: Motion, values: Values) -> Raises:
@@ -107,34 +112,40 @@ def measure(motion: Motion, values: Values) -> Raises:
             missing[side] = str(error)
     if not found:
         raise CannotEvaluateError("; ".join(dict.fromkeys(missing.values())))
-    return Raises(found, missing)
+    dead = [side for side in found if swings.turn_range(_see_clavicle(motion, side)) < DEAD]
+    return Raises(found, missing, tuple(dead))
 
 
 def judge(motion: Motion, measured: Raises, values: Values) -> Iterator[Outcome]:
     """Flag raises in a row without the clavicle as one."""
     for side, reason in measured.missing.items():
         yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"shoulder{side}")
-    for raises in measured.raises.values():
-        stretch: list[Raise] = []
-        for one in raises:
-            idle = values.grade(SHARE.name, one.share) is not None
-            pause = (one.first - stretch[-1].last) / motion.fps if stretch else 0.0
-            if stretch and (not idle or pause > TOGETHER_SECONDS):
-                yield _make_flag(motion, stretch, values)
-                stretch = []
-            if idle:
-                stretch.append(one)
-        if stretch:
-            yield _make_flag(motion, stretch, values)
+    idle: dict[str, list[list[Raise]]] = {}
+    for side, raises in measured.raises.items():
+        groups = idle.setdefault(side, [])
+        for number, one in enumerate(raises):
+            if values.grade(SHARE.name, one.share) is None:
+                continue
+            before = raises[number - 1] if number else None
+            in_a_row = groups and groups[-1][-1] is before
+            pause = (one.first - before.last) / motion.fps if before else 0.0
+            if in_a_row and (pause <= TOGETHER_SECONDS or side in measured.dead):
+                groups[-1].append(one)
+            else:
+                groups.append([one])
+    dead = [side for side in idle if side in measured.dead and idle[side]]
+    if len(dead) == 2:
+        both = [one for side in dead for group in idle.pop(side) for one in group]
+        yield _make_flag(motion, both, values, always=True)
+    for side, groups in idle.items():
+        for group in groups:
+            yield _make_flag(motion, group, values, always=side in dead)
 
 
 def _measure_arm(motion: Motion, values: Values, side: str) -> Iterator[Raise]:
-    trunk = motion.chain("chest") or motion.chain("spine")
     motion.require(f"shoulder{side}", f"upper_arm{side}", f"forearm{side}")
-    if not trunk:
-        motion.require("chest")
-    seen = motion.relative_rotation(f"shoulder{side}", to=trunk[-1])
-    _refuse_connectors(motion, side, trunk, seen)
+    seen = _see_clavicle(motion, side)
+    _refuse_connectors(motion, side, seen)
     axes = body.body_axes({part: motion.head(part) for part in motion.parts})
     if axes is None:
         raise CannotEvaluateError("needs hips and neck or head for the body's own axes")
@@ -168,21 +179,26 @@ def _find_core(
     return slice(first + max(0, int(inside[0]) - 1), first + int(inside[-1]) + 2)
 
 
-def _refuse_connectors(
-    motion: Motion, side: str, trunk: tuple[str, ...], seen: NDArray[np.float64]
-) -> None:
+def _list_trunk(motion: Motion) -> tuple[str, ...]:
+    return motion.chain("chest") or motion.chain("spine") or ("chest",)
+
+
+def _see_clavicle(motion: Motion, side: str) -> NDArray[np.float64]:
+    """Return a clavicle's rotations on the chest, shape (F, 4)."""
+    return motion.relative_rotation(f"shoulder{side}", to=_list_trunk(motion)[-1])
+
+
+def _refuse_connectors(motion: Motion, side: str, seen: NDArray[np.float64]) -> None:
     """Refuse clavicles that are no more than the link between two joints."""
-    if swings.turn_range(seen) >= DEAD:
-        return
     root = motion.head(f"shoulder{side}")
-    gaps = [body.typical_distance(root, motion.head(part)) for part in trunk]
-    if min(gaps) < CONNECTOR * motion.height:
+    gaps = [body.typical_distance(root, motion.head(part)) for part in _list_trunk(motion)]
+    if swings.turn_range(seen) < DEAD and min(gaps) < CONNECTOR * motion.height:
         raise CannotEvaluateError(
             f"shoulder{side} starts in the chest's own joint and never turns: it only connects"
         )
 
 
-def _make_flag(motion: Motion, stretch: list[Raise], values: Values) -> Flag:
+def _make_flag(motion: Motion, stretch: list[Raise], values: Values, always: bool) -> Flag:
     worst = min(stretch, key=lambda one: (one.share, -one.beyond))
     graded = values.grade(SHARE.name, worst.share)
     assert graded is not None, "only idle raises come here"
@@ -192,18 +208,21 @@ def _make_flag(motion: Motion, stretch: list[Raise], values: Values) -> Flag:
         f"through {worst.beyond:.0f} deg above {values[SET_ANGLE.name]:.0f} (to {worst.top:.0f})"
     )
     if len(stretch) > 1:
-        message += f", {len(stretch)} times in a row"
+        message += f", {len(stretch)} times"
+    if always:
+        message += "; it never turns in this shot"
+    sides = [side, *sorted({one.side for one in stretch} - {side})]
     low, high = 0.2 * worst.beyond, 0.4 * worst.beyond
     return Flag(
         check=CHECK.id,
         code="arm-without-clavicle",
         subject=motion.subject,
         part=f"shoulder{side}",
-        other_parts=(f"upper_arm{side}",),
+        other_parts=tuple(f"{part}{s}" for s in sides for part in ("shoulder", "upper_arm"))[1:],
         start=motion.frame(min(one.first for one in stretch)),
         end=motion.frame(max(one.last for one in stretch)),
         peak=motion.frame((worst.first + worst.last) // 2),
-        severity=graded[0],
+        severity=min(graded[0], Severity.CLEAR) if always else graded[0],
         confidence=float(np.clip(worst.beyond / 50.0, 0.5, 1.0)),
         value=worst.share,
         unit=Unit.RATIO,
@@ -222,4 +241,5 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    on_drawings=True,
 )

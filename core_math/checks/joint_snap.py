@@ -10,7 +10,8 @@ The step into (or out of) the straight pose is held against how much the joint's
 anyway near there: the spike.
 
 Leave it for kicks, throws and punches that pass through the straight pose and come back: a joint
-that is straight for no longer than one frame at 24 fps is not judged.
+that is straight for no longer than one frame at 24 fps is not judged. A joint that brakes about as
+long as it gathered speed eases into straight, however fast the move.
 
 Sources: two links of l1 and l2 reach d^2 = l1^2 + l2^2 + 2 l1 l2 cos(flex), so near full stretch a
 millimetre of reach opens 4.6 degrees at 5 degrees of flexion and 0.3 at 90 (law of cosines, links
@@ -61,8 +62,18 @@ STEP = Parameter(
     description="Smallest step beside the straight pose, degrees per frame at 24 fps.",
     source="practice: smaller steps do not read as a snap",
 )
+BRAKES = Parameter(
+    "brakes",
+    default=0.5,
+    unit=Unit.RATIO,
+    minimum=0.0,
+    maximum=2.0,
+    description="Braking over gathering speed, in frames, from which a joint eases into straight.",
+    source="a minimum-jerk move (Flash & Hogan 1985) brakes as long as it gathers speed: 1",
+)
 
 FLOOR = 2.0  # degrees per frame and frame at 24 fps: a calm limb changes its steps by as much
+SHORTEST_STAY = 1.5  # frames at 24 fps that a joint that snaps stays straight
 NEIGHBOURHOOD = 0.4  # s to either side that give the local level
 JOINTS = {"elbow": ("upper_arm", "forearm", "hand"), "knee": ("thigh", "shin", "foot")}
 WORDS = {".L": "Left", ".R": "Right"}
@@ -80,6 +91,7 @@ class JointSnap:
     step: float
     spike: float
     passes: bool
+    brakes: float
 
 
 @dataclass(frozen=True)
@@ -127,7 +139,8 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
                             peak=snap.corner * stride,
                             step=snap.step,
                             spike=snap.spike,
-                            passes=snap.stays * REFERENCE_FPS / rate < 1.5,
+                            passes=snap.stays * REFERENCE_FPS / rate < SHORTEST_STAY,
+                            brakes=snap.brakes,
                         )
                     )
     if len(missing) == 4:
@@ -142,7 +155,7 @@ def judge(motion: Motion, measured: JointSnaps, values: Values) -> Iterator[Outc
     flags = []
     for snap in measured.snaps:
         graded = values.grade(SPIKE.name, snap.spike)
-        if graded is not None and not snap.passes:
+        if graded is not None and not snap.passes and snap.brakes <= values[BRAKES.name]:
             flags.append(_make_flag(motion, snap, *graded))
     yield from merge_flags(flags, gap=round(NEIGHBOURHOOD * motion.fps))
 
@@ -177,8 +190,9 @@ CHECK = Check(
     group=Group.ARMS,
     question="Does an elbow or knee snap at full stretch?",
     codes={"full-stretch": "the joint races through its last degrees and locks, or drops open"},
-    declarations=(SPIKE, STRAIGHT, STEP),
+    declarations=(SPIKE, STRAIGHT, STEP, BRAKES),
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    on_drawings=True,
 )

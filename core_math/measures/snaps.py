@@ -26,7 +26,9 @@ class Snap:
     `first` and `last` are the samples around the fast step, `corner` the sample at full stretch,
     `step` the faster of the two steps beside it in degrees per unit of time, `spike` that step
     (which all but vanishes at the corner) over the local change of steps, `stays` the samples the
-    joint stays straight.
+    joint stays straight. `brakes` is how long the joint brakes before it locks over how long it
+    took to gather speed (in reverse where it starts): 1 for a move that eases in as it eased out,
+    near 0 for one that runs into a wall.
     """
 
     first: int
@@ -35,6 +37,7 @@ class Snap:
     step: float
     spike: float
     stays: int
+    brakes: float
 
 
 def flexion_per_reach(upper: float, lower: float, flexion: float) -> float:
@@ -87,7 +90,7 @@ def find_snaps(
     changes = np.abs(np.diff(steps)) * pace
     found: list[Snap] = []
     for first, last in series.find_runs(angles > straight):
-        for corner, ways in ((first, (-2, -1)), (last, (0, 1))):
+        for corner, ways, towards in ((first, (-2, -1), 1), (last, (0, 1), -1)):
             beside = [corner + way for way in ways if 0 <= corner + way < len(steps)]
             if len(beside) < 2:
                 continue
@@ -108,6 +111,30 @@ def find_snaps(
                     step=step,
                     spike=step / (level + floor),
                     stays=last - first + 1,
+                    brakes=_braking_share(steps, beside, neighbourhood, towards),
                 )
             )
     return found
+
+
+def _braking_share(steps: FloatArray, beside: list[int], neighbourhood: int, towards: int) -> float:
+    """Return samples of braking over samples of gathering speed, read towards the corner.
+
+    Braking is from 80 % of the fastest step down to 20 %, gathering the same upwards.
+    """
+    size = np.abs(steps)
+    fastest = beside[int(np.argmax(size[beside]))]
+    top = size[fastest]
+
+    def count(way: int) -> int:
+        """Count the samples between 20 and 80 % of the fastest step, walking one way."""
+        place, between = fastest + way, 0
+        for _ in range(neighbourhood):
+            if not 0 <= place < len(size) or size[place] < 0.2 * top:
+                break
+            between += int(size[place] < 0.8 * top)
+            place += way
+        return between
+
+    gathering, braking = count(-towards), count(towards)
+    return braking / gathering if gathering else float(braking)

@@ -54,6 +54,13 @@ def test_limb_that_eases_into_straight_is_clean():
     assert_clean(run(CHECK, bend(80.0 * (1.0 - figure.minimum_jerk((seconds - 0.75) / 0.8)))))
 
 
+@pytest.mark.parametrize("length", [0.2, 0.25, 0.4])
+def test_fast_throw_that_eases_into_straight_is_clean(length):
+    # Minimum jerk brakes as long as it gathers speed, however short it is.
+    seconds = np.arange(72) / 24.0
+    assert_clean(run(CHECK, bend(100.0 * (1.0 - figure.minimum_jerk((seconds - 1.0) / length)))))
+
+
 @pytest.mark.parametrize(("limb", "part"), [("elbow", "forearm.R"), ("knee", "shin.R")])
 def test_target_out_of_reach_is_flagged_where_the_joint_locks(limb, part):
     motion = reach_out(0.05, limb=limb)
