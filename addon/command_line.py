@@ -12,6 +12,7 @@ import argparse
 import contextlib
 import os
 import sys
+import traceback
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
@@ -74,6 +75,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         with contextlib.suppress(OSError):
             os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return CLEAN
+    except Exception as error:
+        if "FETTLE_TRACEBACK" in os.environ:
+            raise
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        where = f"{os.path.basename(place.filename)}:{place.lineno}"
+        words = " ".join(f"{type(error).__name__}: {error}".split())
+        print(
+            f"fettle: stopped by a fault in Fettle ({words} at {where}); "
+            "set FETTLE_TRACEBACK=1 to see all of it when you report it",
+            file=sys.stderr,
+        )
+        return WRONG
 
 
 def run_in_blender(argv: Sequence[str]) -> int:

@@ -3,7 +3,6 @@
 """Read shots in worker processes, each in one of its own.
 
 A shot that takes Blender down, hangs or eats the memory costs its own result and nobody else's.
-Results come in the order of the jobs, however many work at a time and whoever is done first.
 """
 
 from __future__ import annotations
@@ -11,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -18,7 +18,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,11 @@ spec.loader.exec_module(package)
 sys.argv = {argv!r}
 importlib.import_module({module!r}).main()
 """
+
+_COMPLAINT = re.compile(r"\b(\w*error|\w*exception|fatal|cannot|failed)\b", re.IGNORECASE)
+_CLOCK = re.compile(r"^\d+:\d+(\.\d+)?\s+(\S+\s+\|\s*)?")
+
+STOPPED = "was stopped before it was read"
 
 Job = dict[str, Any]
 Result = dict[str, Any]
@@ -193,15 +198,14 @@ def run_job(
             result = json.loads(result_path.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             text = why or _say_exit(process.returncode, job)
-            error = f"{job['source']}: {text}{_quote_log(log_path, why)}"
-            result = {"shots": [], "errors": [{"source": job["source"], "error": error}]}
+            result = make_failure(job, text + _quote_log(log_path, why))
         return {**result, "seconds": time.monotonic() - started}
 
 
 def run_jobs(
     jobs: Sequence[Job], workers: int, tell: Tell | None = None
 ) -> Iterator[tuple[int, Result]]:
-    """Do jobs, several at a time, and yield each with its number in the order of the jobs.
+    """Do jobs, several at a time, and yield each with its number as soon as it is done.
 
     Closing the generator, or an interrupt, ends the workers that still run.
     """
@@ -209,21 +213,23 @@ def run_jobs(
 
     def do(number: int) -> Result:
         if stop():
-            return {"shots": [], "errors": [], "seconds": 0.0}
-        return run_job(
-            jobs[number],
-            partial(tell, number) if tell else None,
-            stop,
-        )
+            return make_failure(jobs[number], STOPPED)
+        return run_job(jobs[number], partial(tell, number) if tell else None, stop)
 
     pool = ThreadPoolExecutor(max_workers=max(1, workers))
     try:
-        running: list[Future[Result]] = [pool.submit(do, number) for number in range(len(jobs))]
-        for number, future in enumerate(running):
-            yield number, future.result()
+        running = {pool.submit(do, number): number for number in range(len(jobs))}
+        for future in as_completed(running):
+            yield running[future], future.result()
     finally:
         stop.now()
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def make_failure(job: Job, text: str, seconds: float = 0.0) -> Result:
+    """Return the result of a job that brought back nothing but one line."""
+    error = {"source": job["source"], "error": f"{job['source']}: {text}"}
+    return {"shots": [], "errors": [error], "seconds": seconds}
 
 
 def _attend(
@@ -244,9 +250,10 @@ def _attend(
     while listener.is_alive():
         listener.join(timeout=0.1)
         if stop is not None and stop():
-            return "was stopped before it was read"
+            return STOPPED
         if limit is not None and time.monotonic() - started > limit:
-            return f"took longer than {limit:g} s; raise --time-limit, or look why it hangs"
+            memory = f" or run out of its {job['memory_mb']} MB" if job["memory_mb"] else ""
+            return f"took longer than {limit:g} s; raise --time-limit: it may hang{memory}"
     # Its output is closed: it is ending, or hangs on the way out with its result written.
     with contextlib.suppress(subprocess.TimeoutExpired):
         process.wait(timeout=10.0)
@@ -282,18 +289,18 @@ def _say_exit(code: int, job: Job) -> str:
         return f"Blender ended with status {code} before the shot was read"
     if -code == signal.SIGKILL:
         return "its worker was killed from outside, probably because memory ran out"
-    memory = f" (it may have {job['memory_mb']} MB of memory)" if job["memory_mb"] else ""
+    memory = "raise --memory-limit, or " if job["memory_mb"] else ""
     name = signal.Signals(-code).name
-    return f"Blender crashed on it ({name}){memory}; try opening it in Blender"
+    return f"Blender crashed on it ({name}); {memory}try opening it in Blender"
 
 
 def _quote_log(path: Path, why: str | None) -> str:
-    """Return the last words of a worker that died by itself."""
+    """Return what a worker that died by itself complained of last."""
     if why is not None:
         return ""
     try:
         lines = path.read_text(encoding="utf-8", errors="replace").split("\n")
     except OSError:
         return ""
-    said = [line.strip() for line in lines if line.strip()]
-    return f"; last words: {said[-1][:160]}" if said else ""
+    said = [line.strip() for line in lines if _COMPLAINT.search(line)]
+    return f"; it said: {_CLOCK.sub('', said[-1])[:160]}" if said else ""

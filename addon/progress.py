@@ -20,7 +20,7 @@ def find_look(stream: TextIO) -> Look:
     terminal = stream.isatty()
     colour = terminal and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
     try:
-        "▲◆●".encode(stream.encoding or "ascii")
+        "►◆●".encode(stream.encoding or "ascii")
         signs = True
     except (UnicodeEncodeError, LookupError):
         signs = False

@@ -35,7 +35,7 @@ from ..core_math import (
 
 FloatArray = NDArray[np.float64]
 
-MARKERS = {Severity.FAINT: "o", Severity.CLEAR: "^", Severity.GLARING: "D"}
+MARKERS = {Severity.FAINT: "o", Severity.CLEAR: ">", Severity.GLARING: "D"}
 COLOURS = {Severity.FAINT: "#56B4E9", Severity.CLEAR: "#E69F00", Severity.GLARING: "#D55E00"}
 PAPER, INK, PALE = "#FBFAF6", "#22252B", "#8C9099"
 LEAD_S = 0.7

@@ -98,14 +98,13 @@ def _gather(
     jobs = [entry for entry in made if not isinstance(entry, InputFault)]
     collected = Collected(errors=[*faults, *(e for e in made if isinstance(e, InputFault))])
     progress = Progress(sys.stderr, len(jobs), args.quiet)
-    results = run_jobs(jobs, args.jobs, progress.tell)
-    try:
-        for number, result in results:
-            collected.add(result)
-            progress.finish(number, jobs[number]["source"], "read")
-    finally:
-        results.close()
-        progress.clear()
+    done = {}
+    for number, result in run_jobs(jobs, args.jobs, progress.tell):
+        done[number] = result
+        progress.finish(number, jobs[number]["source"], "read")
+    progress.clear()
+    for number in sorted(done):
+        collected.add(done[number])
     for fault in collected.errors:
         _say(fault.error)
     errors += collected.errors

@@ -16,13 +16,12 @@ import sys
 import tomllib
 import traceback
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from ..core_math import (
     ALL_CHECKS,
-    InputFault,
     Motion,
     NotEvaluated,
     Review,
@@ -35,6 +34,7 @@ from ..core_math import (
     shot_to_data,
     write_whole,
 )
+from .jobs import make_failure
 
 Tell = Callable[[float, str], None]
 
@@ -46,11 +46,13 @@ def main() -> None:
     _limit_memory(job.get("memory_mb"))
     try:
         result = do_job(job, tell)
-    except MemoryError:
-        result = fail(job, "needs more memory than it may have; raise --memory-limit")
     except Exception as error:
         traceback.print_exc()
-        result = fail(job, f"stopped by a fault in Fettle ({_describe(error)})")
+        if _ran_out_of_memory(error):
+            text = "needs more memory than it may have; raise --memory-limit"
+        else:
+            text = f"stopped by a fault in Fettle ({_describe(error)})"
+        result = make_failure(job, text)
     write_whole(job["result"], json.dumps(result, allow_nan=False))
     sys.stdout.flush()
     sys.stderr.flush()
@@ -90,7 +92,7 @@ def do_job(job: dict[str, Any], tell: Tell) -> dict[str, Any]:
     try:
         opened = open_shot(Path(job["path"]), run_scripts=job["run_scripts"])
     except ShotFileError as error:
-        return fail(job, str(error))
+        return make_failure(job, str(error))
     read, refused = _read_scenes(job, opened.facts, tell)
     faults = [f"{source}: {text}" for text in opened.warnings]
     # A scene in which nothing moves is no fault of a file whose other scenes were read, unless
@@ -101,16 +103,13 @@ def do_job(job: dict[str, Any], tell: Tell) -> dict[str, Any]:
         faults += _bake(job, read)
     if job["trail_picture"] and read:
         faults += _draw_trail(job["trail_picture"], read[0])
-    return {
+    result: dict[str, Any] = {
         "shots": [shot_to_data(entry.reading, entry.review) for entry in read],
         "errors": [{"source": source, "error": text} for text in faults],
     }
-
-
-def fail(job: dict[str, Any], text: str) -> dict[str, Any]:
-    """Return the result of a job that brought back nothing but one line."""
-    fault = InputFault(job["source"], f"{job['source']}: {text}")
-    return {"shots": [], "errors": [{"source": fault.source, "error": fault.error}]}
+    if job["pictures"]:
+        result["pictures"] = [_draw_pictures(entry) for entry in read]
+    return result
 
 
 def _read_scenes(
@@ -218,6 +217,19 @@ def _draw_trail(path: str, entry: _ReadScene) -> list[str]:
     return [f"{path}: there is no hand to draw a trail of in scene {entry.reading.scene!r}"]
 
 
+def _draw_pictures(entry: _ReadScene) -> list[dict[str, str] | None]:
+    """Draw the sheet's pictures of every flag, in the order of the flags."""
+    from .sheet_pictures import draw_flag
+
+    motions = {motion.subject: motion for motion in entry.motions}
+    drawn: list[dict[str, str] | None] = []
+    for flag in entry.reading.flags:
+        motion = motions.get(flag.subject)
+        pictures = None if motion is None else draw_flag(motion, flag)
+        drawn.append(None if pictures is None else asdict(pictures))
+    return drawn
+
+
 def _take_over_output() -> Tell:
     """Send what anybody prints to standard error and keep standard output for progress."""
     channel = os.fdopen(os.dup(1), "w", encoding="utf-8")
@@ -241,6 +253,12 @@ def _limit_memory(megabytes: int | None) -> None:
         return
     limit = megabytes * 1024 * 1024
     resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+
+
+def _ran_out_of_memory(error: Exception) -> bool:
+    """Say whether memory was short; a library that finds no room says so in words of its own."""
+    words = ("cannot allocate memory", "failed to map segment", "bad_alloc")
+    return isinstance(error, MemoryError) or any(word in str(error).lower() for word in words)
 
 
 def _describe(error: Exception) -> str:

@@ -11,7 +11,7 @@ from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
 from .comparison_report import dump_comparisons
-from .curves import Curve, CycleMode, Cycles, evaluate_curves
+from .curves import BEZIER, CONSTANT, Curve, CurveBatch, CycleMode, Cycles, evaluate_curves
 from .findings import (
     EVERY_CHECK,
     CannotEvaluateError,
@@ -23,7 +23,7 @@ from .findings import (
     say_part,
     sort_for_review,
 )
-from .kinematics import fill_rotations, split_matrices
+from .kinematics import fill_rotations, split_matrices, split_transforms
 from .measures.ground import find_ground_height
 from .motion import (
     KeyTrack,
@@ -38,6 +38,7 @@ from .picture_view import View, choose_view, draw_sticks, find_trail_part, measu
 from .posing import (
     BoneTree,
     InheritScale,
+    chain_transforms,
     compose,
     list_with_ancestors,
     pose_bones,
@@ -100,6 +101,8 @@ from .whole_files import OutputError, write_whole
 
 __all__ = [
     "ALL_CHECKS",
+    "BEZIER",
+    "CONSTANT",
     "EVERY_CHECK",
     "SHAPES",
     "BodyMap",
@@ -112,6 +115,7 @@ __all__ = [
     "Comparison",
     "Crash",
     "Curve",
+    "CurveBatch",
     "CycleMode",
     "Cycles",
     "Fate",
@@ -155,11 +159,12 @@ __all__ = [
     "apply_corrections",
     "apply_marks",
     "build_motion",
+    "chain_transforms",
     "choose_view",
     "clear_mark",
     "compare_readings",
-    "count_severities",
     "compose",
+    "count_severities",
     "describe_unused",
     "draw_sticks",
     "dump_comparisons",
@@ -207,6 +212,7 @@ __all__ = [
     "shot_to_data",
     "sort_for_review",
     "split_matrices",
+    "split_transforms",
     "write_settings",
     "write_whole",
 ]

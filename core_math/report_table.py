@@ -19,7 +19,7 @@ from .suppressions import Note, Review, describe_unused
 from .takes import Change, Comparison, Fate
 from .units import format_quantity
 
-SHAPES = {Severity.FAINT: "●", Severity.CLEAR: "▲", Severity.GLARING: "◆"}
+SHAPES = {Severity.FAINT: "●", Severity.CLEAR: "►", Severity.GLARING: "◆"}
 """Every severity has a shape of its own, so that nothing is told by colour alone."""
 
 FEW_CHECKS = 8

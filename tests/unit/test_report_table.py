@@ -60,7 +60,7 @@ def test_table_tells_frames_part_severity_sentence_and_what_to_try():
     )
     lines = text.splitlines()
     (row,) = [line for line in lines if "Left hand keeps" in line]
-    assert re.match(r"\s+22-35\s+left hand\s+▲ clear\s+Left hand keeps its world angle", row)
+    assert re.match(r"\s+22-35\s+left hand\s+► clear\s+Left hand keeps its world angle", row)
     assert lines.index(row) > [i for i, line in enumerate(lines) if "Head jumps" in line][0]
     for words in (
         "frames 1-120 at 24 fps",
@@ -92,7 +92,7 @@ def test_without_signs_the_table_is_plain_ascii():
 def test_colours_are_the_published_ones_and_shapes_differ():
     text = format_shot(with_flags(POP, HAND, replace(POP, severity=Severity.FAINT)), Look(80, True))
     # Okabe & Ito's set: vermilion #D55E00, orange #E69F00, sky blue #56B4E9.
-    for code, sign in (("213;94;0", "◆"), ("230;159;0", "▲"), ("86;180;233", "●")):
+    for code, sign in (("213;94;0", "◆"), ("230;159;0", "►"), ("86;180;233", "●")):
         assert f"\x1b[38;2;{code}m{sign}" in text
 
 
