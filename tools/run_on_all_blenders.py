@@ -17,13 +17,17 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 # Linters and the libraries only core_math is compared with are not needed inside Blender.
 NOT_NEEDED = ("bezier", "circle-fit", "fake-bpy-module", "mypy", "ruff", "similaritymeasures")
 FINISHED = "finished"
+# Installing writes into the checkout for a moment.
+ONE_INSTALLS = threading.Lock()
 
 
 def find_cache() -> Path:
@@ -82,20 +86,34 @@ def prepare(line: str, folder: Path) -> str | None:
     return "Fettle could not be installed" if run(fettle) else None
 
 
-def run_tests_on(line: str, pytest_arguments: list[str]) -> str | None:
-    """Run the headless tests on one line of Blender; give what went wrong, or None."""
+def run_tests_on(line: str, pytest_arguments: list[str]) -> tuple[str | None, str]:
+    """Run the headless tests on one line of Blender.
+
+    Returns
+    -------
+    tuple
+        What went wrong, or None; and what pytest printed.
+    """
     key = hashlib.sha256("\n".join(list_requirements(line)).encode()).hexdigest()[:10]
     folder = find_cache() / "bpy" / f"{line}-{key}"
     folder.parent.mkdir(parents=True, exist_ok=True)
     # Two checkouts would put their Fettle into one environment: one at a time.
     with open(folder.with_suffix(folder.suffix + ".lock"), "w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        if problem := prepare(line, folder):
-            return problem
-        print(f"\n==== Blender {line} (bpy) ====", flush=True)
+        with ONE_INSTALLS:
+            problem = prepare(line, folder)
+        if problem:
+            return problem, ""
         script = ROOT / "tools" / "run_in_blender_tests.py"
-        status = run([folder / "bin" / "python", script, *pytest_arguments])
-    return f"pytest ended with {status}" if status else None
+        done = subprocess.run(
+            [folder / "bin" / "python", script, *pytest_arguments],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+        )
+    return (f"pytest ended with {done.returncode}" if done.returncode else None), done.stdout
 
 
 def main() -> None:
@@ -105,7 +123,13 @@ def main() -> None:
     lines, pytest_arguments = words[:cut], words[cut + 1 :]
     if not lines:
         raise SystemExit("run_on_all_blenders.py: name the lines of Blender, such as 4.2 4.5 5.0")
-    problems = {line: run_tests_on(line, pytest_arguments) for line in lines}
+    problems = {}
+    # Two at a time: each of them keeps one core busy.
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        running = {line: pool.submit(run_tests_on, line, pytest_arguments) for line in lines}
+        for line, result in running.items():
+            problems[line], printed = result.result()
+            print(f"\n==== Blender {line} (bpy) ====\n{printed}", flush=True)
     print()
     for line, problem in problems.items():
         print(f"Blender {line}: {problem or 'passed'}")
