@@ -10,12 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Curve, CycleMode, Cycles, evaluate_curves
+from ..core_math import BEZIER, CONSTANT, CurveBatch, CycleMode, Cycles
 
 FloatArray = NDArray[np.float64]
-
-_PLAIN = 2
-"""Interpolations above this number are easings, which have numbers of their own."""
 
 _CYCLE_MODES = {
     "NONE": CycleMode.NONE,
@@ -29,66 +26,98 @@ class CurveGroup:
     """F-curves read once, to be evaluated at any frames.
 
     Those with modifiers other than plain cycles, and baked ones, are left to Blender.
+
+    Attributes
+    ----------
+    foreign : list of (row, F-curve)
     """
 
     def __init__(self, fcurves: Sequence[Any]) -> None:
-        read = [read_curve(fcurve) for fcurve in fcurves]
-        self._count = len(read)
-        self._ours = [row for row, curve in enumerate(read) if curve is not None]
-        self._curves = [curve for curve in read if curve is not None]
-        self._foreign = [(row, fcurves[row]) for row, curve in enumerate(read) if curve is None]
+        self._count = len(fcurves)
+        self.foreign: list[tuple[int, Any]] = []
+        self._ours: list[int] = []
+        self._pointers: list[int] = []
+        points: list[Any] = []
+        cycles: dict[int, Cycles] = {}
+        straight: list[bool] = []
+        for row, fcurve in enumerate(fcurves):
+            known, cycling = _read_cycles(fcurve) if len(fcurve.modifiers) else (True, None)
+            keyed = fcurve.keyframe_points
+            if not known or not len(keyed):
+                self.foreign.append((row, fcurve))
+                continue
+            if cycling is not None:
+                cycles[len(points)] = cycling
+            straight.append(fcurve.extrapolation == "LINEAR")
+            self._ours.append(row)
+            self._pointers.append(fcurve.as_pointer())
+            points.append(keyed)
+        self._batch = _read_batch(points, np.array(straight, dtype=np.bool_), cycles)
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the values at rising frames of the curves' own time, shape (C, F)."""
-        if not self._foreign:
-            return evaluate_curves(self._curves, frames)
+        if not self.foreign:
+            return self._batch.evaluate(frames)
         result = np.empty((self._count, len(frames)))
-        result[self._ours] = evaluate_curves(self._curves, frames)
-        for row, fcurve in self._foreign:
+        result[self._ours] = self._batch.evaluate(frames)
+        for row, fcurve in self.foreign:
             result[row] = [fcurve.evaluate(frame) for frame in frames]
         return result
 
+    def list_keys(self) -> dict[int, tuple[FloatArray, NDArray[np.bool_]]]:
+        """Return times of keys and whether they are held, by the F-curve's pointer."""
+        batch = self._batch
+        held = batch.kind == CONSTANT
+        return {
+            pointer: (batch.time[first : first + count], held[first : first + count])
+            for pointer, first, count in zip(
+                self._pointers, batch.first.tolist(), batch.counts.tolist(), strict=True
+            )
+        }
 
-def read_curve(fcurve: Any) -> Curve | None:
-    """Return an F-curve's keys; None when only Blender itself can tell its values."""
-    points = fcurve.keyframe_points
-    count = len(points)
-    if count == 0:
-        return None
-    cycles = None
-    if len(fcurve.modifiers):
-        known, cycles = _read_cycles(fcurve)
-        if not known:
-            return None
-    flat = np.empty((3, 2 * count), dtype=np.float32)
-    points.foreach_get("co", flat[0])
-    points.foreach_get("handle_left", flat[1])
-    points.foreach_get("handle_right", flat[2])
-    kinds = np.empty(count, dtype=np.int32)
-    points.foreach_get("interpolation", kinds)
-    place, left, right = flat.astype(np.float64).reshape(3, count, 2)
+
+def _read_batch(
+    points: list[Any], straight: NDArray[np.bool_], cycles: dict[int, Cycles]
+) -> CurveBatch:
+    counts = [len(keyed) for keyed in points]
+    total = sum(counts)
+    place, left, right = np.empty((3, 2 * total), dtype=np.float32)
+    kinds = np.empty(total, dtype=np.int32)
+    first = 0
+    for keyed, count in zip(points, counts, strict=True):
+        stop = first + count
+        keyed.foreach_get("co", place[2 * first : 2 * stop])
+        keyed.foreach_get("handle_left", left[2 * first : 2 * stop])
+        keyed.foreach_get("handle_right", right[2 * first : 2 * stop])
+        keyed.foreach_get("interpolation", kinds[first:stop])
+        first = stop
     easing = extras = None
-    if kinds.max() > _PLAIN:
-        easing, extras = _read_easing(points, count)
-    return Curve(
-        times=place[:, 0],
-        values=place[:, 1],
-        left=left,
-        right=right,
+    if total and kinds.max() > BEZIER:
+        easing, extras = _read_easing(points, counts)
+    return CurveBatch(
+        counts=np.array(counts, dtype=np.int64),
+        keys=place.astype(np.float64).reshape(-1, 2),
+        left=left.astype(np.float64).reshape(-1, 2),
+        right=right.astype(np.float64).reshape(-1, 2),
         interpolation=kinds,
+        straight=straight,
         easing=easing,
         extras=extras,
-        straight=fcurve.extrapolation == "LINEAR",
         cycles=cycles,
     )
 
 
-def _read_easing(points: Any, count: int) -> tuple[NDArray[np.int32], FloatArray]:
-    easing = np.empty(count, dtype=np.int32)
-    points.foreach_get("easing", easing)
-    extras = np.empty((3, count), dtype=np.float32)
-    for row, name in enumerate(("back", "amplitude", "period")):
-        points.foreach_get(name, extras[row])
+def _read_easing(points: list[Any], counts: list[int]) -> tuple[NDArray[np.int32], FloatArray]:
+    total = sum(counts)
+    easing = np.empty(total, dtype=np.int32)
+    extras = np.empty((3, total), dtype=np.float32)
+    first = 0
+    for keyed, count in zip(points, counts, strict=True):
+        stop = first + count
+        keyed.foreach_get("easing", easing[first:stop])
+        for row, name in enumerate(("back", "amplitude", "period")):
+            keyed.foreach_get(name, extras[row, first:stop])
+        first = stop
     return easing, extras.T.astype(np.float64)
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from ..core_math import (
     BoneTree,
+    chain_transforms,
     compose,
     list_with_ancestors,
     pose_bones,
@@ -63,7 +64,7 @@ class DirectObject:
         refuse_foreign_drivers(owner, ())
         refuse_keyed_rules(self._source, (_OBJECT,))
         self._parent = DirectObject(owner.parent, first, last) if owner.parent else None
-        self._to_parent = np.array(owner.matrix_parent_inverse)
+        self._to_parent = np.array(owner.matrix_parent_inverse)[:3, :, np.newaxis]
         self._mode = owner.rotation_mode
         self.rotation_channel = choose_rotation(self._mode)
         names = ["location", self.rotation_channel, "scale", "delta_location", "delta_scale"]
@@ -75,23 +76,25 @@ class DirectObject:
         )
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return world matrices, (F, 4, 4), and the raw rotation channel, (F, 3) or (F, 4)."""
+        """Return world transforms, (3, 4, F), and the raw rotation channel, (3, F) or (4, F)."""
         table = self._table.evaluate(frames)
 
-        def column(name: str) -> FloatArray:
-            return table[self._table.rows[_OBJECT, name]].T
+        def channel(name: str) -> FloatArray:
+            return table[self._table.rows[_OBJECT, name]]
 
-        raw = column(self.rotation_channel)
+        raw = channel(self.rotation_channel)
         turned = rotation_to_matrix(raw, self._mode)
         if self._mode != "AXIS_ANGLE":
-            turned = rotation_to_matrix(column(self._delta), self._mode) @ turned
+            delta = rotation_to_matrix(channel(self._delta), self._mode)
+            turned = np.einsum("ijf,jkf->ikf", delta, turned)
         world = compose(
-            column("location") + column("delta_location"),
+            channel("location") + channel("delta_location"),
             turned,
-            column("scale") * column("delta_scale"),
+            channel("scale") * channel("delta_scale"),
         )
         if self._parent is not None:
-            world = self._parent.evaluate(frames)[0] @ (self._to_parent @ world)
+            above, _ = self._parent.evaluate(frames)
+            world = chain_transforms(above, chain_transforms(self._to_parent, world))
         return world, raw
 
 
@@ -147,32 +150,35 @@ class DirectArmature:
 
     def _list_rows(self, names: Sequence[str], channel: str) -> IntArray:
         places = [self._table.rows[name, channel] for name in names]
-        return np.array([range(place.start, place.stop) for place in places])
+        return np.array([range(place.start, place.stop) for place in places]).T
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return what is to be known of some frames of animation time.
 
         Returns
         -------
-        world : ndarray, shape (F, 4, 4)
-        pose : ndarray, shape (F, P, 4, 4)
+        world : ndarray, shape (3, 4, F)
+        pose : ndarray, shape (3, 4, P, F)
             The wanted bones in the armature's space.
         table : ndarray, shape (channels, F)
             For `find_rotation`.
         """
         world, _ = self._object.evaluate(frames)
         table = self._table.evaluate(frames)
-        turned = np.empty((len(self._names), len(frames), 3, 3))
+        turned = np.empty((3, 3, len(self._names), len(frames)))
         for mode, members, rows in self._groups:
-            turned[members] = rotation_to_matrix(table[rows].swapaxes(1, 2), mode)
-        location = table[self._location_rows].swapaxes(1, 2)
-        scale = table[self._scale_rows].swapaxes(1, 2)
-        posed = pose_bones(self._tree, compose(location, turned, scale))
-        return world, posed[self._wanted].swapaxes(0, 1), table
+            turned[:, :, members] = rotation_to_matrix(table[rows], mode)
+        basis = compose(table[self._location_rows], turned, table[self._scale_rows])
+        posed = pose_bones(self._tree, basis)
+        return world, posed[:, :, self._wanted], table
 
     def find_rotation(self, bone: str, table: FloatArray) -> FloatArray:
-        """Return a bone's raw rotation channel, (F, 3) or (F, 4), from a table of channels."""
-        return table[self._table.rows[bone, self._channels[bone]]].T
+        """Return a bone's raw rotation channel, (3, F) or (4, F), from a table of channels."""
+        return table[self._table.rows[bone, self._channels[bone]]]
+
+    def list_keys(self) -> dict[int, tuple[FloatArray, NDArray[np.bool_]]]:
+        """Return times of the bones' keys and whether they are held, by the F-curve's pointer."""
+        return self._table.list_keys()
 
     def _refuse(self, owner: bpy.types.Object, needed: set[str]) -> None:
         """Raise NotDirectError for everything else that moves these bones."""

@@ -138,6 +138,10 @@ class ChannelTable:
         table[self._keyed] = self._curves.evaluate(self._source.to_time(frames))
         return table
 
+    def list_keys(self) -> dict[int, tuple[FloatArray, NDArray[np.bool_]]]:
+        """Return times of keys and whether they are held, by the F-curve's pointer."""
+        return self._curves.list_keys()
+
 
 def split_channel(path: str) -> tuple[str, str]:
     """Return owner and channel of a data path; the owner of an object's own channel is ""."""

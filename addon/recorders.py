@@ -26,9 +26,10 @@ from ..core_math import (
     SubjectFacts,
     SubjectKind,
     build_motion,
+    chain_transforms,
     fill_rotations,
     find_ground_height,
-    split_matrices,
+    split_transforms,
 )
 from .animation_data import frame_factor, is_hidden_by_keys
 from .dependencies import OBJECT, find_scene_bound
@@ -117,7 +118,8 @@ class SubjectRecorder:
         self.metres = 1.0 if units.system == "NONE" else float(units.scale_length)
         self.fps = float(scene.render.fps) / float(scene.render.fps_base)
         self.factor = frame_factor(scene)
-        self.world = np.empty((len(self.frames), 4, 4))
+        self.world = np.empty((3, 4, len(self.frames)))
+        self._groups = group_curves(owner)
         self.instancer = self._find_instancer()
         self._placed: DirectObject | None = None
         self._blinks = is_hidden_by_keys(owner)
@@ -209,22 +211,24 @@ class SubjectRecorder:
         matrix = np.array(evaluated.matrix_world)
         if self.instancer is not None:
             outer = np.array(self.instancer.evaluated_get(depsgraph).matrix_world)
-            matrix = self._place(outer, matrix)
-        self.world[row] = matrix
+            matrix = outer @ self._find_origin() @ matrix
+        self.world[..., row] = matrix[:3]
         self._hidden[row] = self._blinks and evaluated.hide_viewport
         return evaluated
 
     def _keep_world(self, rows: slice, world: FloatArray) -> None:
         if self._placed is not None:
             outer, _ = self._placed.evaluate(self._times(rows))
-            world = self._place(outer, world)
-        self.world[rows] = world
+            inner = chain_transforms(self._find_origin()[:3, :, np.newaxis], world)
+            world = chain_transforms(outer, inner)
+        self.world[..., rows] = world
 
-    def _place(self, outer: FloatArray, inner: FloatArray) -> FloatArray:
-        origin = np.eye(4)
+    def _find_origin(self) -> FloatArray:
+        """Return the matrix that brings an instanced collection's origin to where it is put."""
         instancer: Any = self.instancer
+        origin = np.eye(4)
         origin[:3, 3] = -np.array(instancer.instance_collection.instance_offset)
-        return outer @ origin @ inner
+        return origin
 
     def _times(self, rows: slice) -> FloatArray:
         return self.frames[rows] * self.factor
@@ -293,9 +297,10 @@ class ArmatureRecorder(SubjectRecorder):
         self._bone_count = len(numbers)
         self._direct: DirectArmature | None = None
         self.width = len(self.parts)
-        shape = (len(self.frames), self.width)
-        self._heads, self._tails = np.empty((*shape, 3)), np.empty((*shape, 3))
-        self._turned = np.empty((*shape, 4))
+        # Bones first and frames last, as they are worked out; Motion has them the other way.
+        shape = (self.width, len(self.frames))
+        self._heads, self._tails = np.empty((3, *shape)), np.empty((3, *shape))
+        self._turned = np.empty((4, *shape))
         self._buffer = np.empty(16 * self._bone_count, dtype=np.float32)
         self._waiting = np.empty((self.block, self.width, 4, 4), dtype=np.float32)
         self._choose_channels()
@@ -306,30 +311,33 @@ class ArmatureRecorder(SubjectRecorder):
         if len(bones) != self._bone_count:
             raise InterruptedReadingError(f"the bones of {self.subject.name} changed")
         bones.foreach_get("matrix", self._buffer)
-        # Blender keeps matrices column by column.
-        every = self._buffer.reshape(-1, 4, 4)
         place = row % self.block
-        self._waiting[place] = every[self._bone_rows].transpose(0, 2, 1)
+        self._waiting[place] = self._buffer.reshape(-1, 4, 4)[self._bone_rows]
         for part, bone in self._turning.items():
-            self._channels[part][row] = getattr(bones[bone], self._channel_names[part])
+            self._channels[part][:, row] = getattr(bones[bone], self._channel_names[part])
         if place == self.block - 1 or row == len(self.frames) - 1:
-            self._keep(slice(row - place, row + 1), self._waiting[: place + 1])
+            # Blender keeps matrices column by column.
+            pose = self._waiting[: place + 1].transpose(3, 2, 1, 0)[:3].astype(np.float64, "C")
+            self._keep(slice(row - place, row + 1), pose)
 
     def evaluate(self, rows: slice) -> None:
         """Work out some frames by the direct route."""
         direct: Any = self._direct
         world, pose, table = direct.evaluate(self._times(rows))
         self._keep_world(rows, world)
-        self._keep(rows, pose[:, : self.width])
+        self._keep(rows, pose[:, :, : self.width])
         for part, bone in self._turning.items():
-            self._channels[part][rows] = direct.find_rotation(bone, table)
+            self._channels[part][:, rows] = direct.find_rotation(bone, table)
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Motion:
         """Make the Motion of all frames."""
         seen = self._find_seen()
-        heads, tails = self._heads[seen], self._tails[seen]
+        heads, tails, turned = (
+            np.ascontiguousarray(values[..., seen].transpose(2, 1, 0))
+            for values in (self._heads, self._tails, self._turned)
+        )
         _end_at_next_joint(self.parts, heads, tails)
         motion = build_motion(
             subject=self.subject.name,
@@ -340,10 +348,10 @@ class ArmatureRecorder(SubjectRecorder):
             parents=find_part_parents(self.map, self.parts),
             heads=heads,
             tails=tails,
-            rotations_wxyz=fill_rotations(self._turned[seen]),
-            keys=read_key_tracks(self.owner, self._bones_of(), self.factor),
+            rotations_wxyz=fill_rotations(turned),
+            keys=read_key_tracks(self._groups, self._bones_of(), self.factor, self._known_keys()),
             channels={
-                part: _show_channel(values[seen], self._modes[part])
+                part: _show_channel(values[:, seen], self._modes[part])
                 for part, values in self._channels.items()
             },
             camera=_cut_camera(camera, seen),
@@ -372,13 +380,16 @@ class ArmatureRecorder(SubjectRecorder):
         self._direct = DirectArmature(self.owner, wanted, first, last)
         self.route_reason = f"nothing but keys moves its {len(set(wanted))} mapped bones"
 
-    def _keep(self, rows: slice, pose: NDArray[Any]) -> None:
-        """Turn poses in the armature's space into what Motion is made of."""
-        matrices = self.world[rows, np.newaxis] @ pose
-        heads, self._turned[rows] = split_matrices(matrices)
-        reach = matrices[..., :3, 1] * self._lengths[:, np.newaxis]
-        self._heads[rows] = heads * self.metres
-        self._tails[rows] = (heads + reach) * self.metres
+    def _keep(self, rows: slice, pose: FloatArray) -> None:
+        """Turn poses in the armature's space, (3, 4, P, F), into what Motion is made of."""
+        posed = chain_transforms(self.world[:, :, np.newaxis, rows], pose)
+        heads, self._turned[..., rows] = split_transforms(posed)
+        reach = posed[:, 1] * self._lengths[:, np.newaxis]
+        self._heads[..., rows] = heads * self.metres
+        self._tails[..., rows] = (heads + reach) * self.metres
+
+    def _known_keys(self) -> dict[int, Any]:
+        return self._direct.list_keys() if self._direct is not None else {}
 
     def _bones_of(self) -> dict[str, list[str]]:
         """Return for each part its bone and its controls; the object itself moves the root."""
@@ -391,20 +402,19 @@ class ArmatureRecorder(SubjectRecorder):
 
     def _choose_channels(self) -> None:
         """Find for each part the bone whose rotation is keyed, and how it turns."""
-        groups = group_curves(self.owner)
         self._turning: dict[str, str] = {}
         self._channels: dict[str, FloatArray] = {}
         self._channel_names: dict[str, str] = {}
         self._modes: dict[str, str] = {}
         for part, bones in self._bones_of().items():
-            keyed = find_rotation_bone(groups, [bone for bone in bones if bone])
+            keyed = find_rotation_bone(self._groups, [bone for bone in bones if bone])
             pose_bone = self.owner.pose.bones.get(keyed) if keyed is not None else None
             if keyed is None or pose_bone is None:
                 continue
             mode = pose_bone.rotation_mode
             self._turning[part], self._modes[part] = keyed, mode
             self._channel_names[part] = _CHANNEL.get(mode, "rotation_euler")
-            self._channels[part] = np.empty((len(self.frames), 4 if mode in _CHANNEL else 3))
+            self._channels[part] = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
 
 
 class ObjectRecorder(SubjectRecorder):
@@ -424,18 +434,18 @@ class ObjectRecorder(SubjectRecorder):
         self._direct: DirectObject | None = None
         mode = owner.rotation_mode
         self._channel = _CHANNEL.get(mode, "rotation_euler")
-        self._turns = np.empty((len(self.frames), 4 if mode in _CHANNEL else 3))
+        self._turns = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
         self._size = max(max(_measure_box(e)) for e in (owner, *owner.children_recursive))
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
         evaluated = self._record_world(row, depsgraph)
-        self._turns[row] = getattr(evaluated, self._channel)
+        self._turns[:, row] = getattr(evaluated, self._channel)
 
     def evaluate(self, rows: slice) -> None:
         """Work out some frames by the direct route."""
         direct: Any = self._direct
-        world, self._turns[rows] = direct.evaluate(self._times(rows))
+        world, self._turns[:, rows] = direct.evaluate(self._times(rows))
         self._keep_world(rows, world)
 
     def finish(
@@ -443,12 +453,12 @@ class ObjectRecorder(SubjectRecorder):
     ) -> Motion:
         """Make the Motion of all frames."""
         seen = self._find_seen()
-        world = self.world[seen]
-        origins, turned = split_matrices(world)
-        heads = origins * self.metres
-        lengths = np.linalg.norm(world[:, :3, :3], axis=-2)
+        world = self.world[..., seen]
+        origins, turned = split_transforms(world)
+        heads = origins.T * self.metres
+        lengths = np.linalg.norm(world[:, :3], axis=0)
         size = float(self._size * lengths.max()) * self.metres
-        up = world[:, :3, 2] / np.maximum(lengths[:, 2:], 1e-12)
+        up = (world[:, 2] / np.maximum(lengths[2], 1e-12)).T
         motion = build_motion(
             subject=self.subject.name,
             kind=SubjectKind.OBJECT,
@@ -458,9 +468,9 @@ class ObjectRecorder(SubjectRecorder):
             parents=[-1],
             heads=heads[:, np.newaxis],
             tails=(heads + 0.5 * size * up)[:, np.newaxis],
-            rotations_wxyz=fill_rotations(turned)[:, np.newaxis],
-            keys=read_key_tracks(self.owner, {"root": [""]}, self.factor),
-            channels={"root": _show_channel(self._turns[seen], self.owner.rotation_mode)},
+            rotations_wxyz=fill_rotations(turned.T)[:, np.newaxis],
+            keys=read_key_tracks(self._groups, {"root": [""]}, self.factor),
+            channels={"root": _show_channel(self._turns[:, seen], self.owner.rotation_mode)},
             camera=_cut_camera(camera, seen),
             cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,
@@ -479,11 +489,11 @@ class ObjectRecorder(SubjectRecorder):
 
 
 def _show_channel(values: FloatArray, mode: str) -> RotationChannels:
-    """Return raw rotation values as people read them: angles in degrees."""
+    """Return raw rotation values, (3, F) or (4, F), as people read them: angles in degrees."""
+    shown = values.T.copy()
     if mode == "QUATERNION":
-        return RotationChannels(mode, values)
+        return RotationChannels(mode, shown)
     angles = 1 if mode == "AXIS_ANGLE" else 3
-    shown = values.copy()
     shown[:, :angles] = np.degrees(shown[:, :angles])
     return RotationChannels(mode, shown)
 
@@ -527,19 +537,23 @@ def _end_at_next_joint(parts: Sequence[str], heads: FloatArray, tails: FloatArra
     made of several bones.
     """
     number = {part: row for row, part in enumerate(parts)}
+    rows, following = [], []
     for part, row in number.items():
         base, _, joint = part.partition("/")
         side = base[-2:] if base.endswith((".L", ".R")) else ""
         successor = f"{base}/{int(joint or 1) + 1}"
         if successor not in number:
             successor = _LIMB_ENDS.get(base.removesuffix(side), "") + side
-        if successor not in number:
-            continue
-        span = np.linalg.norm(heads[:, number[successor]] - heads[:, row], axis=-1)
-        own = np.linalg.norm(tails[:, row] - heads[:, row], axis=-1)
-        # A joint in the very same place (bones side by side) tells no direction.
-        if np.median(span) > 0.05 * np.median(own):
-            tails[:, row] = heads[:, number[successor]]
+        if successor in number:
+            rows.append(row)
+            following.append(number[successor])
+    some = slice(None, None, max(1, len(heads) // 16))
+    span = np.linalg.norm(heads[some][:, following] - heads[some][:, rows], axis=-1)
+    own = np.linalg.norm(tails[some][:, rows] - heads[some][:, rows], axis=-1)
+    # A joint in the very same place (bones side by side) tells no direction.
+    apart = np.median(span, axis=0) > 0.05 * np.median(own, axis=0)
+    for row, after in zip(np.array(rows)[apart], np.array(following)[apart], strict=True):
+        tails[:, row] = heads[:, after]
 
 
 def _measure_box(entry: bpy.types.Object) -> tuple[float, float, float]:

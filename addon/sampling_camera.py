@@ -141,7 +141,8 @@ class CameraRecorder:
             return None
         for camera, direct in (self._direct or {}).items():
             rows = [row for row, other in enumerate(self._looking) if other == camera]
-            self._matrices[rows], self._values[rows] = direct.evaluate(self._times[rows])
+            world, self._values[rows] = direct.evaluate(self._times[rows])
+            self._matrices[rows, :3] = world.transpose(2, 0, 1)
         first: Any = self._looking[0]
         positions, turned = split_matrices(self._matrices)
         values, render = self._values, self._scene.render
@@ -186,14 +187,14 @@ class _DirectCamera:
         self._table = ChannelTable(rest, source)
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return world matrices, (F, 4, 4), and what is read of the lens, (F, columns)."""
+        """Return world transforms, (3, 4, F), and what is read of the lens, (F, columns)."""
         world, _ = self._object.evaluate(frames)
         values = self._table.evaluate(frames).T.copy()
         if self._focus is not None:
-            way = self._focus.evaluate(frames)[0][:, :3, 3] - world[:, :3, 3]
-            axis = world[:, :3, 2]
-            length = np.maximum(np.linalg.norm(axis, axis=-1), 1e-12)
-            values[:, -1] = np.abs(np.sum(way * axis, axis=-1)) / length
+            way = self._focus.evaluate(frames)[0][:, 3] - world[:, 3]
+            axis = world[:, 2]
+            length = np.maximum(np.linalg.norm(axis, axis=0), 1e-12)
+            values[:, -1] = np.abs(np.sum(way * axis, axis=0)) / length
         return world, values
 
 

@@ -9,7 +9,7 @@ after the last one a curve stays, or goes on straight, or goes round in cycles.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -86,59 +86,98 @@ class Curve:
 
 
 def evaluate_curves(curves: Sequence[Curve], frames: ArrayLike) -> FloatArray:
-    """Return the values of curves at frames.
+    """Return the values of curves, each with at least one key, at rising frames, shape (C, F)."""
+    return join_curves(curves).evaluate(frames)
+
+
+def join_curves(curves: Sequence[Curve]) -> CurveBatch:
+    """Put curves together, so that they can be evaluated at once."""
+    easing = extras = None
+    if any(curve.easing is not None or curve.extras is not None for curve in curves):
+        counts = [len(curve.times) for curve in curves]
+        easing = np.concatenate(
+            [np.zeros(n, int) if c.easing is None else c.easing
+             for c, n in zip(curves, counts, strict=True)]
+        )  # fmt: skip
+        extras = np.concatenate(
+            [np.zeros((n, 3)) if c.extras is None else c.extras
+             for c, n in zip(curves, counts, strict=True)]
+        )  # fmt: skip
+    none = np.zeros((0, 2))
+    return CurveBatch(
+        counts=np.array([len(curve.times) for curve in curves], dtype=np.int64),
+        keys=np.concatenate([none, *(np.stack((c.times, c.values), axis=-1) for c in curves)]),
+        left=np.concatenate([none, *(curve.left for curve in curves)]),
+        right=np.concatenate([none, *(curve.right for curve in curves)]),
+        interpolation=np.concatenate(
+            [np.zeros(0, dtype=np.int64), *(curve.interpolation for curve in curves)]
+        ),
+        easing=easing,
+        extras=extras,
+        straight=np.array([curve.straight for curve in curves], dtype=np.bool_),
+        cycles={row: curve.cycles for row, curve in enumerate(curves) if curve.cycles},
+    )
+
+
+class CurveBatch:
+    """Many curves, their keys one after the other, evaluated at once.
 
     Parameters
     ----------
-    curves : sequence of Curve, length C
-        Each with at least one key.
-    frames : array_like, shape (F,)
-        In the curves' own time, rising.
-
-    Returns
-    -------
-    ndarray, shape (C, F)
+    counts : ndarray of int, shape (C,)
+        How many keys each curve has, at least one.
+    keys, left, right : ndarray, shape (K, 2)
+        Time and value of all keys and of their handles.
+    interpolation : ndarray of int, shape (K,)
+    easing : ndarray of int, shape (K,), optional
+    extras : ndarray, shape (K, 3), optional
+        See `Curve`.
+    straight : ndarray of bool, shape (C,)
+    cycles : mapping of the curve's row to Cycles
     """
-    at = np.asarray(frames, dtype=np.float64)
-    if not curves:
-        return np.zeros((0, len(at)))
-    counts = np.array([len(curve.times) for curve in curves])
-    keys = _Keys(curves, counts)
-    shown = np.broadcast_to(at, (len(curves), len(at)))
-    lift = None
-    cyclic = [row for row, curve in enumerate(curves) if curve.cycles and counts[row] > 1]
-    if cyclic:
-        shown, lift = _go_round(curves, cyclic, at)
-    place = _find_segments(keys, counts, at)
-    for row in cyclic:
-        place[row] = np.searchsorted(curves[row].times, shown[row], side="right") - 1
-    values = _evaluate(keys, counts, shown, place)
-    return values if lift is None else values + lift
 
-
-class _Keys:
-    """All keys of all curves one after the other, and the segments that start at them."""
-
-    def __init__(self, curves: Sequence[Curve], counts: IntArray) -> None:
-        self.first = np.concatenate(([0], np.cumsum(counts)[:-1]))
-        self.time = np.concatenate([curve.times for curve in curves])
-        self.value = np.concatenate([curve.values for curve in curves])
-        self.left = np.concatenate([curve.left for curve in curves])
-        self.right = np.concatenate([curve.right for curve in curves])
-        self.kind = np.concatenate([curve.interpolation for curve in curves])
-        self.straight = np.array([curve.straight for curve in curves])
-        self.easing, self.extras = self._join_extras(curves)
+    def __init__(
+        self,
+        counts: IntArray,
+        keys: FloatArray,
+        left: FloatArray,
+        right: FloatArray,
+        interpolation: IntArray,
+        straight: BoolArray,
+        easing: IntArray | None = None,
+        extras: FloatArray | None = None,
+        cycles: Mapping[int, Cycles] | None = None,
+    ) -> None:
+        count = len(keys)
+        self.counts = counts
+        self.first: IntArray = np.cumsum(counts) - counts
+        self.time, self.value = keys[:, 0].copy(), keys[:, 1].copy()
+        self.left, self.right = left, right
+        self.kind = interpolation
+        self.easing = np.zeros(count, dtype=np.int64) if easing is None else easing
+        self.extras = np.zeros((count, 3)) if extras is None else extras
+        self.straight = straight
+        self.cycles = {row: c for row, c in (cycles or {}).items() if counts[row] > 1}
         self._shape_segments()
 
-    def _join_extras(self, curves: Sequence[Curve]) -> tuple[IntArray, FloatArray]:
-        count = len(self.time)
-        if all(curve.easing is None and curve.extras is None for curve in curves):
-            return np.zeros(count, dtype=np.int64), np.zeros((count, 3))
-        easing = [
-            np.zeros(len(c.times), dtype=np.int64) if c.easing is None else c.easing for c in curves
-        ]
-        extras = [np.zeros((len(c.times), 3)) if c.extras is None else c.extras for c in curves]
-        return np.concatenate(easing), np.concatenate(extras)
+    def evaluate(self, frames: ArrayLike) -> FloatArray:
+        """Return the values at rising frames of the curves' own time, shape (C, F)."""
+        at = np.asarray(frames, dtype=np.float64)
+        if not len(self.counts):
+            return np.zeros((0, len(at)))
+        shown = np.broadcast_to(at, (len(self.counts), len(at)))
+        place = _find_segments(self, at)
+        if not self.cycles:
+            return _evaluate(self, shown, place)
+        shown, lift = _go_round(self, at)
+        for row in self.cycles:
+            place[row] = np.searchsorted(self.times_of(row), shown[row], side="right") - 1
+        return _evaluate(self, shown, place) + lift
+
+    def times_of(self, row: int) -> FloatArray:
+        """Return the times of one curve's keys."""
+        first = int(self.first[row])
+        return self.time[first : first + int(self.counts[row])]
 
     def _shape_segments(self) -> None:
         """Bring each Bezier segment into its own share of time, handles shortened to the span."""
@@ -167,8 +206,9 @@ def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
     return handle * factor[:, np.newaxis]
 
 
-def _find_segments(keys: _Keys, counts: IntArray, frames: FloatArray) -> IntArray:
+def _find_segments(keys: CurveBatch, frames: FloatArray) -> IntArray:
     """Return for each curve and frame the number of its keys passed, less one, shape (C, F)."""
+    counts = keys.counts
     curve = np.repeat(np.arange(len(counts)), counts)
     # Each key counts from the first frame on that is not before it.
     since = np.searchsorted(frames, keys.time, side="left")
@@ -177,8 +217,8 @@ def _find_segments(keys: _Keys, counts: IntArray, frames: FloatArray) -> IntArra
     return np.cumsum(passed.reshape(len(counts), width), axis=1)[:, :-1] - 1
 
 
-def _evaluate(keys: _Keys, counts: IntArray, frames: FloatArray, place: IntArray) -> FloatArray:
-    last = (counts - 1)[:, np.newaxis]
+def _evaluate(keys: CurveBatch, frames: FloatArray, place: IntArray) -> FloatArray:
+    last = (keys.counts - 1)[:, np.newaxis]
     index: IntArray = keys.first[:, np.newaxis] + np.minimum(np.maximum(place, 0), last)
     values = keys.value[index]
     inside: BoolArray = (place >= 0) & (place < last)
@@ -211,12 +251,12 @@ def _evaluate(keys: _Keys, counts: IntArray, frames: FloatArray, place: IntArray
     values.ravel()[flat] = result
     _hold_on_keys(keys, frames, index, inside & ~moving, values)
     if np.any(keys.straight):
-        _go_on_straight(keys, counts, frames, place, values)
+        _go_on_straight(keys, frames, place, values)
     return values
 
 
 def _hold_on_keys(
-    keys: _Keys, frames: FloatArray, index: IntArray, held: BoolArray, values: FloatArray
+    keys: CurveBatch, frames: FloatArray, index: IntArray, held: BoolArray, values: FloatArray
 ) -> None:
     """Let a held value change a hair before the next key, where the host sees that key already."""
     rows = np.nonzero(held)
@@ -225,7 +265,7 @@ def _hold_on_keys(
     values[rows[0][near], rows[1][near]] = keys.value[following[near]]
 
 
-def _bezier(keys: _Keys, key: IntArray, u: FloatArray) -> FloatArray:
+def _bezier(keys: CurveBatch, key: IntArray, u: FloatArray) -> FloatArray:
     """Return the value over the first key's, at shares of the span's time."""
     t = _solve(u, keys.time_1[key], keys.time_2[key], keys.time_3[key])
     return ((keys.value_3[key] * t + keys.value_2[key]) * t + keys.value_1[key]) * t
@@ -268,9 +308,10 @@ def _solve_guarded(u: FloatArray, c1: FloatArray, c2: FloatArray, c3: FloatArray
 
 
 def _go_on_straight(
-    keys: _Keys, counts: IntArray, frames: FloatArray, place: IntArray, values: FloatArray
+    keys: CurveBatch, frames: FloatArray, place: IntArray, values: FloatArray
 ) -> None:
     """Extrapolate along the outer handles, or along the outer two keys of straight segments."""
+    counts = keys.counts
     for row in np.flatnonzero(keys.straight):
         first = int(keys.first[row])
         last = first + int(counts[row]) - 1
@@ -291,23 +332,22 @@ def _go_on_straight(
                 values[row, beyond] = value + (frames[row, beyond] - time) * (rise / run)
 
 
-def _go_round(
-    curves: Sequence[Curve], rows: Sequence[int], frames: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _go_round(keys: CurveBatch, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the times at which cyclic curves are to be read, and what is added, (C, F) each.
 
     In single precision, as the host does it: where a round ends and the next begins the curve
     may jump, and rounding decides on which side a frame lies.
     """
     single = frames.astype(np.float32)
-    shown = np.tile(frames, (len(curves), 1))
+    shown = np.tile(frames, (len(keys.counts), 1))
     lift = np.zeros_like(shown)
-    for row in rows:
-        curve = curves[row]
-        cycles = curve.cycles
-        start, end = np.float32(curve.times[0]), np.float32(curve.times[-1])
-        length, rise = end - start, np.float32(curve.values[-1]) - np.float32(curve.values[0])
-        if cycles is None or not length > 0.0:
+    for row, cycles in keys.cycles.items():
+        first = int(keys.first[row])
+        last = first + int(keys.counts[row]) - 1
+        start, end = np.float32(keys.time[first]), np.float32(keys.time[last])
+        length = end - start
+        rise = np.float32(keys.value[last]) - np.float32(keys.value[first])
+        if not length > 0.0:
             continue
         for mode, count, beyond, after in (
             (cycles.before, cycles.count_before, single < start, False),

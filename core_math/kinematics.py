@@ -10,40 +10,60 @@ from numpy.typing import ArrayLike, NDArray
 from .measures import rotations
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 SMALLEST_SCALE = 1e-6
 """A column shorter than this tells no direction: the object is scaled away at that frame."""
 
 
-def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Take transform matrices apart into positions and rotations.
+def split_transforms(rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Take transforms apart into positions and rotations.
 
     Shear and mirroring are no rotations: the direction of the second axis (along a bone) is kept,
     the third is made square to it.
 
     Parameters
     ----------
+    rows : ndarray, shape (3, 4, ...)
+        The upper three rows of matrices that act on column vectors.
+
+    Returns
+    -------
+    positions : ndarray, shape (3, ...)
+        In the unit of the transforms.
+    rotations_wxyz : ndarray, shape (4, ...)
+        Unit quaternions; NaN where a transform is not finite, all zero where something is scaled
+        to nothing (see `fill_rotations`).
+    """
+    axes = rows[:, :3]
+    broken = ~np.isfinite(np.sum(axes, axis=(0, 1)))
+    if np.any(broken):
+        axes = np.where(broken, np.nan_to_num(axes, posinf=0.0, neginf=0.0), axes)
+    x, y, z, flat = _make_square(axes[:, 1], axes[:, 2])
+    turned = _find_quaternion(x, y, z)
+    turned[:, flat] = 0.0
+    turned[:, broken] = np.nan
+    return rows[:, 3], turned
+
+
+def split_matrices(matrices: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Take matrices apart as `split_transforms` does, frame by frame.
+
+    Parameters
+    ----------
     matrices : array_like, shape (F, ..., 4, 4)
-        Acting on column vectors.
 
     Returns
     -------
     positions : ndarray, shape (F, ..., 3)
-        In the unit of the matrices.
     rotations_wxyz : ndarray, shape (F, ..., 4)
-        Unit quaternions with continuous sign along axis 0; NaN where the matrix is not finite,
-        all zero where something is scaled to nothing (see `fill_rotations`).
+        With continuous sign along axis 0.
     """
     m = np.asarray(matrices, dtype=np.float64)
-    axes = m[..., :3, :3]
-    broken = ~np.isfinite(axes).all(axis=(-1, -2))
-    if np.any(broken):
-        axes = np.where(broken[..., np.newaxis, np.newaxis], np.eye(3), axes)
-    square, flat = _make_square(axes)
-    turned = rotations.make_continuous(rotations.from_matrices(square))
-    turned[flat] = 0.0
-    turned[broken] = np.nan
-    return m[..., :3, 3].copy(), turned
+    rows = np.ascontiguousarray(np.moveaxis(m[..., :3, :], (-2, -1), (0, 1)))
+    positions, turned = split_transforms(rows)
+    signed = rotations.make_continuous(np.moveaxis(turned, 0, -1))
+    return np.moveaxis(positions, 0, -1).copy(), signed
 
 
 def fill_rotations(rotations_wxyz: FloatArray) -> FloatArray:
@@ -65,21 +85,53 @@ def fill_rotations(rotations_wxyz: FloatArray) -> FloatArray:
     return filled
 
 
-def _make_square(axes: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return rotation matrices from any axes, and where these span no space."""
-    along, across = axes[..., :, 1], axes[..., :, 2]
-    y_length = np.linalg.norm(along, axis=-1, keepdims=True)
-    y = along / np.where(y_length > SMALLEST_SCALE, y_length, 1.0)
-    z = across - np.sum(across * y, axis=-1, keepdims=True) * y
-    z_length = np.linalg.norm(z, axis=-1, keepdims=True)
-    z = z / np.where(z_length > SMALLEST_SCALE, z_length, 1.0)
-    flat = (y_length[..., 0] < SMALLEST_SCALE) | (z_length[..., 0] < SMALLEST_SCALE)
-    square = np.stack((np.cross(y, z), y, z), axis=-1)
-    square[flat] = np.eye(3)
-    return square, flat
+def _make_square(
+    along: FloatArray, across: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return square axes, (3, ...) each, from the second and third, and where there are none."""
+    y_length = np.sqrt(_dot(along, along))
+    y = along / np.maximum(y_length, SMALLEST_SCALE)
+    z = across - _dot(across, y) * y
+    z_length = np.sqrt(_dot(z, z))
+    z = z / np.maximum(z_length, SMALLEST_SCALE)
+    x = np.stack((y[1] * z[2] - y[2] * z[1], y[2] * z[0] - y[0] * z[2], y[0] * z[1] - y[1] * z[0]))
+    return x, y, z, (y_length < SMALLEST_SCALE) | (z_length < SMALLEST_SCALE)
 
 
-def _fill_from_neighbours(values: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+def _find_quaternion(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+    """Return the unit quaternions, (4, ...), of square axes, (3, ...) each.
+
+    Each of the four components can be the one that the others are found by; the largest is.
+    """
+    shape = x.shape[1:]
+    (x0, x1, x2), (y0, y1, y2), (z0, z1, z2) = (a.reshape(3, -1) for a in (x, y, z))
+    fourfold = np.stack(
+        (1.0 + x0 + y1 + z2, 1.0 + x0 - y1 - z2, 1.0 - x0 + y1 - z2, 1.0 - x0 - y1 + z2)
+    )
+    best = np.argmax(fourfold, axis=0)
+    lowered = (y2 - z1, z0 - x2, x1 - y0)
+    raised = (x1 + y0, z0 + x2, y2 + z1)
+    table = (
+        (fourfold[0], *lowered),
+        (lowered[0], fourfold[1], raised[0], raised[1]),
+        (lowered[1], raised[0], fourfold[2], raised[2]),
+        (lowered[2], raised[1], raised[2], fourfold[3]),
+    )
+    result = np.empty((4, len(best)))
+    for largest, row in enumerate(table):
+        those = np.flatnonzero(best == largest)
+        if len(those):
+            scale = 0.5 / np.sqrt(fourfold[largest, those])
+            for component in range(4):
+                result[component, those] = row[component][those] * scale
+    return result.reshape(4, *shape)
+
+
+def _fill_from_neighbours(values: FloatArray, usable: BoolArray) -> FloatArray:
     """Replace unusable rows along axis 0 by the nearest usable one before, else after."""
     rows = np.arange(len(values)).reshape((-1,) + (1,) * (usable.ndim - 1))
     before = np.maximum.accumulate(np.where(usable, rows, -1), axis=0)

@@ -4,8 +4,10 @@
 
 Follows the host: six Euler orders, quaternions of any length, axis and angle; and what a bone
 takes over from its parent: rotation or not, scale in one of six ways, location in the parent's
-axes or the armature's. Bones come first and frames second in every array here, so that what
-belongs to one bone lies together.
+axes or the armature's.
+
+A transform is kept as its upper three rows, and the numbers of one row and column lie together
+for all bones and frames: shape (3, 4, bones, frames), so that NumPy has long rows to work on.
 """
 
 from __future__ import annotations
@@ -70,73 +72,72 @@ def euler_to_matrix(angles: ArrayLike, order: str) -> FloatArray:
 
     Parameters
     ----------
-    angles : array_like, shape (..., 3), radians
+    angles : array_like, shape (3, ...), radians
         About x, y and z, whatever the order.
     order : str
         "XYZ" turns about x first, then about the fixed y, then about the fixed z.
 
     Returns
     -------
-    ndarray, shape (..., 3, 3)
+    ndarray, shape (3, 3, ...)
     """
-    axes = ["XYZ".index(letter) for letter in order]
+    i, j, k = ("XYZ".index(letter) for letter in order)
     turned = np.asarray(angles, dtype=np.float64)
-    if (axes[1] - axes[0]) % 3 == 2:
+    if (j - i) % 3 == 2:
         # A left-handed order of axes turns the other way.
         turned = -turned
-    a, b, c = (turned[..., axis] for axis in axes)
-    sa, sb, sc = np.sin(a), np.sin(b), np.sin(c)
-    ca, cb, cc = np.cos(a), np.cos(b), np.cos(c)
-    result = np.empty((*a.shape, 3, 3))
-    i, j, k = axes
-    result[..., i, i] = cb * cc
-    result[..., i, j] = sa * sb * cc - ca * sc
-    result[..., i, k] = ca * sb * cc + sa * sc
-    result[..., j, i] = cb * sc
-    result[..., j, j] = sa * sb * sc + ca * cc
-    result[..., j, k] = ca * sb * sc - sa * cc
-    result[..., k, i] = -sb
-    result[..., k, j] = sa * cb
-    result[..., k, k] = ca * cb
+    (sa, sb, sc), (ca, cb, cc) = np.sin(turned)[[i, j, k]], np.cos(turned)[[i, j, k]]
+    result = np.empty((3, *turned.shape))
+    result[i, i] = cb * cc
+    result[j, i] = cb * sc
+    result[k, i] = -sb
+    result[k, j] = sa * cb
+    result[k, k] = ca * cb
+    sa_sb, ca_sb = sa * sb, ca * sb
+    result[i, j] = sa_sb * cc - ca * sc
+    result[i, k] = ca_sb * cc + sa * sc
+    result[j, j] = sa_sb * sc + ca * cc
+    result[j, k] = ca_sb * sc - sa * cc
     return result
 
 
 def quaternion_to_matrix(quaternions: ArrayLike) -> FloatArray:
-    """Return rotation matrices of quaternions of any length, shape (..., 4) to (..., 3, 3).
+    """Return rotation matrices of quaternions of any length, shape (4, ...) to (3, 3, ...).
 
     One without length is half a turn about x, as in the host.
     """
     q = np.asarray(quaternions, dtype=np.float64)
-    length = np.linalg.norm(q, axis=-1, keepdims=True)
-    q = np.where(length > 0.0, q / np.where(length > 0.0, length, 1.0), (0.0, 1.0, 0.0, 0.0))
-    w, x, y, z = (q[..., column] for column in range(4))
-    result = np.empty((*w.shape, 3, 3))
-    result[..., 0, 0] = 1.0 - 2.0 * (y * y + z * z)
-    result[..., 0, 1] = 2.0 * (x * y - w * z)
-    result[..., 0, 2] = 2.0 * (x * z + w * y)
-    result[..., 1, 0] = 2.0 * (x * y + w * z)
-    result[..., 1, 1] = 1.0 - 2.0 * (x * x + z * z)
-    result[..., 1, 2] = 2.0 * (y * z - w * x)
-    result[..., 2, 0] = 2.0 * (x * z - w * y)
-    result[..., 2, 1] = 2.0 * (y * z + w * x)
-    result[..., 2, 2] = 1.0 - 2.0 * (x * x + y * y)
+    length = np.sqrt(np.sum(q * q, axis=0))
+    q = q / np.where(length > 0.0, length, 1.0)
+    w, x, y, z = q
+    x = np.where(length > 0.0, x, 1.0)
+    result = np.empty((3, 3, *w.shape))
+    result[0, 0] = 1.0 - 2.0 * (y * y + z * z)
+    result[0, 1] = 2.0 * (x * y - w * z)
+    result[0, 2] = 2.0 * (x * z + w * y)
+    result[1, 0] = 2.0 * (x * y + w * z)
+    result[1, 1] = 1.0 - 2.0 * (x * x + z * z)
+    result[1, 2] = 2.0 * (y * z - w * x)
+    result[2, 0] = 2.0 * (x * z - w * y)
+    result[2, 1] = 2.0 * (y * z + w * x)
+    result[2, 2] = 1.0 - 2.0 * (x * x + y * y)
     return result
 
 
 def axis_angle_to_matrix(values: ArrayLike) -> FloatArray:
-    """Return rotation matrices of angle (radians) and axis, shape (..., 4) to (..., 3, 3).
+    """Return rotation matrices of angle (radians) and axis, shape (4, ...) to (3, 3, ...).
 
     An axis without length does not turn.
     """
     given = np.asarray(values, dtype=np.float64)
-    length = np.linalg.norm(given[..., 1:], axis=-1, keepdims=True)
-    axis = given[..., 1:] / np.where(length > 0.0, length, 1.0)
-    half = np.where(length[..., 0] > 0.0, given[..., 0], 0.0)[..., np.newaxis] / 2.0
-    return quaternion_to_matrix(np.concatenate((np.cos(half), np.sin(half) * axis), axis=-1))
+    length = np.sqrt(np.sum(given[1:] ** 2, axis=0))
+    half = np.where(length > 0.0, given[0], 0.0) / 2.0
+    axis = given[1:] / np.where(length > 0.0, length, 1.0)
+    return quaternion_to_matrix(np.concatenate((np.cos(half)[np.newaxis], np.sin(half) * axis)))
 
 
 def rotation_to_matrix(values: ArrayLike, mode: str) -> FloatArray:
-    """Return rotation matrices of channels in any rotation mode, shape (..., 3, 3)."""
+    """Return rotation matrices of channels in any rotation mode, shape (3, 3, ...)."""
     if mode == "QUATERNION":
         return quaternion_to_matrix(values)
     if mode == "AXIS_ANGLE":
@@ -145,11 +146,27 @@ def rotation_to_matrix(values: ArrayLike, mode: str) -> FloatArray:
 
 
 def compose(location: FloatArray, rotation: FloatArray, scale: FloatArray) -> FloatArray:
-    """Return transform matrices of locations, rotation matrices and scales, shape (..., 4, 4)."""
-    result = np.zeros((*location.shape[:-1], 4, 4))
-    result[..., :3, :3] = rotation * scale[..., np.newaxis, :]
-    result[..., :3, 3] = location
-    result[..., 3, 3] = 1.0
+    """Return transforms of locations and scales, (3, ...), and rotation matrices, (3, 3, ...).
+
+    Returns
+    -------
+    ndarray, shape (3, 4, ...)
+    """
+    result = np.empty((3, 4, *location.shape[1:]))
+    np.multiply(rotation, scale, out=result[:, :3])
+    result[:, 3] = location
+    return result
+
+
+def chain_transforms(outer: FloatArray, inner: FloatArray) -> FloatArray:
+    """Return transforms one after the other, inner first, shapes (3, 4, ...) that broadcast."""
+    result = np.empty(np.broadcast_shapes(outer.shape, inner.shape))
+    for column in range(4):
+        into = result[:, column]
+        np.multiply(outer[:, 0], inner[0, column], out=into)
+        into += outer[:, 1] * inner[1, column]
+        into += outer[:, 2] * inner[2, column]
+    result[:, 3] += outer[:, 3]
     return result
 
 
@@ -159,36 +176,48 @@ def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
     Parameters
     ----------
     tree : BoneTree
-    basis : ndarray, shape (B, F, 4, 4)
-        Each bone's own channels as a matrix.
+    basis : ndarray, shape (3, 4, B, F)
+        Each bone's own channels as a transform.
 
     Returns
     -------
-    ndarray, shape (B, F, 4, 4)
+    ndarray, shape (3, 4, B, F)
     """
     own = basis
     if np.any(tree.connected):
         own = basis.copy()
-        own[tree.connected & (tree.parents >= 0), :, :3, 3] = 0.0
-    result = np.empty_like(own)
+        own[:, 3, tree.connected & (tree.parents >= 0)] = 0.0
     offsets = tree.rest.copy()
     children = np.flatnonzero(tree.parents >= 0)
     above = tree.parents[children]
     offsets[children] = np.linalg.inv(tree.rest[above]) @ tree.rest[children]
+    result = chain_transforms(_as_rows(offsets), own)
     plain = tree.plain
     for level in _group_by_depth(tree.parents):
         simple = level[plain[level]]
-        local = offsets[simple, np.newaxis] @ own[simple]
-        if tree.parents[level[0]] < 0:
-            result[simple] = local
-        else:
-            result[simple] = result[tree.parents[simple]] @ local
+        if len(simple) and tree.parents[simple[0]] >= 0:
+            result[:, :, simple] = chain_transforms(
+                result[:, :, tree.parents[simple]], result[:, :, simple]
+            )
         for bone in level[~plain[level]]:
             parent = int(tree.parents[bone])
-            posed = result[parent] if parent >= 0 else None
+            posed = _as_frames(result[:, :, parent]) if parent >= 0 else None
             rest = tree.rest[parent] if parent >= 0 else None
-            result[bone] = _pose_special(tree, int(bone), offsets[bone], own[bone], posed, rest)
+            special = _pose_special(
+                tree, int(bone), offsets[bone], _as_frames(own[:, :, bone]), posed, rest
+            )
+            result[:, :, bone] = np.moveaxis(special, 0, -1)
     return result
+
+
+def _as_rows(matrices: FloatArray) -> FloatArray:
+    """Bring matrices, (B, 4, 4), into the shape (3, 4, B, 1)."""
+    return np.ascontiguousarray(matrices[:, :3].transpose(1, 2, 0))[..., np.newaxis]
+
+
+def _as_frames(rows: FloatArray) -> FloatArray:
+    """Bring the transforms of one bone, (3, 4, F), into the shape (F, 3, 4)."""
+    return np.ascontiguousarray(np.moveaxis(rows, -1, 0))
 
 
 def _group_by_depth(parents: IntArray) -> list[IntArray]:
@@ -208,12 +237,13 @@ def _pose_special(
     parent: FloatArray | None,
     parent_rest: FloatArray | None,
 ) -> FloatArray:
-    """Pose one bone that does not simply take over its parent's transform, (F, 4, 4)."""
+    """Pose one bone that does not simply take over its parent's transform, (F, 3, 4)."""
     local = bool(tree.local_location[bone])
+    turn, place = offset[:3, :3], offset[:3, 3]
+    result = np.empty_like(own)
     if parent is None or parent_rest is None:
-        result = offset @ own
-        if not local:
-            result[:, :3, 3] = offset[:3, 3] + own[:, :3, 3]
+        result[..., :3] = turn @ own[..., :3]
+        result[..., 3] = place + (own[..., 3] @ turn.T if local else own[..., 3])
         return result
     mode = InheritScale(int(tree.inherit_scale[bone]))
     rotates = bool(tree.inherit_rotation[bone])
@@ -239,16 +269,12 @@ def _pose_special(
             post = _true_scale(axes)
     if mode is InheritScale.AVERAGE:
         carried = carried * np.cbrt(np.abs(np.linalg.det(axes)))[:, np.newaxis, np.newaxis]
-    turned = carried @ offset[:3, :3]
+    turned = carried @ turn
     if mode is InheritScale.FIX_SHEAR:
         turned = _square_up(turned, unit=False)
-
-    result = np.zeros_like(own)
-    result[:, 3, 3] = 1.0
-    result[:, :3, :3] = turned @ own[:, :3, :3] * post[:, np.newaxis, :]
-    origin = (axes @ offset[:3, 3]) + parent[:, :3, 3]
-    way = own[:, :3, 3] if not local else own[:, :3, 3] @ offset[:3, :3].T
-    result[:, :3, 3] = (axes @ way[..., np.newaxis])[..., 0] + origin
+    result[..., :3] = turned @ own[..., :3] * post[:, np.newaxis, :]
+    way = place + (own[..., 3] @ turn.T if local else own[..., 3])
+    result[..., 3] = (axes @ way[..., np.newaxis])[..., 0] + parent[..., 3]
     return result
 
 
