@@ -6,6 +6,7 @@ from ..check import Check
 from . import (
     arc_break,
     copied_strands,
+    curve_flip,
     dead_hold,
     flat_arc,
     foot_off_ground,
@@ -35,6 +36,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     pop.CHECK,
     stall.CHECK,
     dead_hold.CHECK,
+    curve_flip.CHECK,
     # Arms, hands, torso
     ik_lock.CHECK,
     stiff_wrist.CHECK,
