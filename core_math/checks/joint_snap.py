@@ -117,10 +117,11 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
                 missing[f"{lower}{side}"] = str(error)
                 continue
             tip = f"{end}{side}"
-            angles = joints.interior_angle(
+            angles = joints.hinge_angle(
                 motion.head(f"{upper}{side}"),
                 motion.head(f"{lower}{side}"),
                 motion.head(tip) if motion.has(tip) else motion.tail(f"{lower}{side}"),
+                motion.rotation(f"{upper}{side}"),
             )
             for snap in snaps.find_snaps(
                 angles[::stride],

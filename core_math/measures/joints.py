@@ -7,6 +7,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from . import rotations
+
 FloatArray = NDArray[np.float64]
 
 
@@ -30,3 +32,29 @@ def interior_angle(upper: FloatArray, joint: FloatArray, lower: FloatArray) -> F
     ndarray, shape (...), degrees
     """
     return angle_between_vectors(upper - joint, lower - joint)
+
+
+def hinge_angle(
+    upper: FloatArray, joint: FloatArray, lower: FloatArray, frame: FloatArray
+) -> FloatArray:
+    """Return a hinge's interior angle, over 180 degrees where it bends the wrong way.
+
+    Unlike `interior_angle` it has no kink where a joint passes through straight.
+
+    Parameters
+    ----------
+    upper, joint, lower : ndarray, shape (F, 3)
+        Positions of the joint above, the joint itself and the joint below.
+    frame : ndarray, shape (F, 4)
+        World rotations of the upper limb, in whose axes the hinge stands still.
+
+    Returns
+    -------
+    ndarray, shape (F,), degrees
+        The way in which it bends the most counts as the right one.
+    """
+    angles = interior_angle(upper, joint, lower)
+    hinge = np.cross(joint - upper, lower - joint)
+    hinge = rotations.rotate(rotations.conjugate(frame), hinge)
+    usual = hinge.sum(axis=0)
+    return np.where(hinge @ usual < 0.0, 360.0 - angles, angles)

@@ -71,9 +71,9 @@ def find_snaps(
     Parameters
     ----------
     angles : ndarray, shape (N,), degrees
-        Interior angle, 180 when stretched.
+        Interior angle, 180 when stretched, more where the joint bends the wrong way.
     straight : float, degrees
-        From this angle on the joint counts as straight.
+        From this angle on, either side of 180, the joint counts as straight.
     pace : float
         Samples per unit of time in which steps, levels and the floor are given.
     neighbourhood : int
@@ -89,7 +89,7 @@ def find_snaps(
     steps = np.diff(angles) * pace
     changes = np.abs(np.diff(steps)) * pace
     found: list[Snap] = []
-    for first, last in series.find_runs(angles > straight):
+    for first, last in series.find_runs(np.abs(180.0 - angles) < 180.0 - straight):
         for corner, ways, towards in ((first, (-2, -1), 1), (last, (0, 1), -1)):
             beside = [corner + way for way in ways if 0 <= corner + way < len(steps)]
             if len(beside) < 2:

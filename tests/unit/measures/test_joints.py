@@ -37,6 +37,25 @@ def test_equal_links_flex_by_twice_the_arc_cosine_of_their_reach(share, flexion)
     assert 180.0 - angle == pytest.approx(flexion, abs=1e-3)
 
 
+def test_hinge_passes_through_straight_without_a_kink():
+    # A joint that turns on by a degree a step through straight: 160, 161 ... 200.
+    flexion = np.arange(20.0, -21.0, -1.0)
+    spin = Rotation.from_rotvec(np.linspace(0.0, 2.0, len(flexion))[:, None] * [[0.3, 0.5, 0.8]])
+    turn = Rotation.from_rotvec(np.radians(flexion)[:, None] * [[0.0, 0.0, 1.0]])
+    elbow = spin.apply([UPPER, 0.0, 0.0])
+    wrist = elbow + (spin * turn).apply([LOWER, 0.0, 0.0])
+    more = np.concatenate((np.full(30, 60.0), flexion))
+    spins = Rotation.concatenate([Rotation.identity(30), spin])
+    bent = Rotation.from_rotvec([0.0, 0.0, np.radians(60.0)])
+    elbow = np.concatenate((np.tile([UPPER, 0.0, 0.0], (30, 1)), elbow))
+    start = np.array([UPPER, 0.0, 0.0]) + bent.apply([LOWER, 0.0, 0.0])
+    wrist = np.concatenate((np.tile(start, (30, 1)), wrist))
+    angles = joints.hinge_angle(
+        np.zeros((len(more), 3)), elbow, wrist, spins.as_quat(scalar_first=True)
+    )
+    assert angles == pytest.approx(180.0 - more, abs=1e-6)
+
+
 def test_no_vector_has_no_angle():
     assert joints.angle_between_vectors(np.zeros(3), np.array([0.0, 1.0, 0.0])) == 0.0
 
