@@ -246,6 +246,7 @@ def _make_flag(
     motion: Motion, part: str, limits: Limits, swing: ArmSwing, graded: tuple[Severity, float]
 ) -> Flag:
     arm = ARM_WORDS[swing.side]
+    frames = motion.frame(swing.last) - motion.frame(swing.first)
     if limits is PLANK_GAIN:
         code = "carries-the-arm"
         message = (
@@ -257,8 +258,7 @@ def _make_flag(
         code = "stays-with-pelvis"
         message = (
             f"Chest stays with the pelvis ({swing.chest_degrees:.1f} deg) while the {arm} arm "
-            f"swings {swing.degrees:.0f} deg in {swing.last - swing.first} frames"
-            + _tell_lag(swing, motion.fps)
+            f"swings {swing.degrees:.0f} deg in {frames} frames" + _tell_lag(swing, motion)
         )
         suggestion = (
             f"turn the chest {0.1 * swing.degrees:.0f} to {0.3 * swing.degrees:.0f} deg on the "
@@ -283,7 +283,7 @@ def _make_flag(
     )
 
 
-def _tell_lag(swing: ArmSwing, fps: float) -> str:
+def _tell_lag(swing: ArmSwing, motion: Motion) -> str:
     """Say when the little that the chest gives comes, where that can be told."""
     answer = swing.answer
     if answer is None or swing.chest_degrees < TELLING or answer.likeness < TELLING_LIKENESS:
@@ -291,8 +291,8 @@ def _tell_lag(swing: ArmSwing, fps: float) -> str:
     if abs(answer.lag) < AT_ONCE:
         return "; the little it gives comes on the same frames"
     way = "after" if answer.lag > 0.0 else "before"
-    late = abs(answer.lag)
-    return f"; the little it gives comes {late:.1f} frames ({late / fps:.2f} s) {way} the arm"
+    late, seconds = abs(answer.lag) * motion.frame_step, abs(answer.lag) / motion.fps
+    return f"; the little it gives comes {late:.1f} frames ({seconds:.2f} s) {way} the arm"
 
 
 CHECK = Check(
@@ -315,4 +315,5 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    on_drawings=True,
 )

@@ -21,7 +21,7 @@ and boxing at 24, 100 and 120 fps, 220 swings of 25 degrees and more: gain 0.023
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,7 @@ from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import hands, rotations, series, swings
 from ..motion import Motion
-from ..units import Unit
+from ..units import REFERENCE_FPS, Unit
 
 WRIST_GAIN = Limits(
     "wrist_gain",
@@ -106,6 +106,7 @@ SHORTEST = 0.12  # s: three frames at 24 fps, or a single glitch counts as a swi
 CORE = 0.05  # share of a swing's turn left out at each end, where neighbouring moves leak in
 TOGETHER_SECONDS = 1.0  # stiff swings this close are one stiff stretch
 LONGEST_LAG = 0.25  # s: lags are looked for this far
+DEAD = 0.01  # degrees: a wrist that turns less never turns
 ONE_THING = 0.24  # share of body height: hands farther apart hold no one thing
 KEPT_SHARE = 0.25  # of the hands' way: small moves change no distance much
 STRIKE_HZ = 15.0  # keeps a blow's stop, drops a marker's jump
@@ -132,10 +133,14 @@ class WristSwing:
 
 @dataclass(frozen=True)
 class WristSwings:
-    """All swings of each arm in order; a missing arm carries its reason, by side."""
+    """All swings of each arm in order; a missing arm carries its reason, by side.
+
+    `dead` names the sides whose wrist never gives in the whole shot.
+    """
 
     swings: dict[str, list[WristSwing]]
     missing: dict[str, str]
+    dead: tuple[str, ...]
 
 
 def measure(motion: Motion, values: Values) -> WristSwings:
@@ -150,31 +155,42 @@ def measure(motion: Motion, values: Values) -> WristSwings:
             missing[side] = str(error)
     if not found:
         raise CannotEvaluateError("; ".join(missing.values()))
-    return WristSwings(found, missing)
+    dead = [
+        side
+        for side in found
+        if swings.turn_range(motion.relative_rotation(f"hand{side}", to=f"forearm{side}")) < DEAD
+    ]
+    return WristSwings(found, missing, tuple(dead))
 
 
 def judge(motion: Motion, measured: WristSwings, values: Values) -> Iterator[Outcome]:
     """Flag stretches of stiff swings, and hands that run ahead."""
     for side, reason in measured.missing.items():
         yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"hand{side}")
+    stretches: list[list[WristSwing]] = []
     for side, found in measured.swings.items():
-        stretch: list[WristSwing] = []
+        stiff: list[WristSwing] = []
+        before = None
         for swing in found:
-            stiff = values.grade(WRIST_GAIN.name, swing.gain) is not None
-            excuse = _find_excuse(motion, swing, values) if stiff else None
-            if excuse:
+            if values.grade(WRIST_GAIN.name, swing.gain) is None:
+                if graded := values.grade(LEAD.name, swing.lead):
+                    yield _flag_lead(motion, swing, graded)
+            elif excuse := _find_excuse(motion, swing, values):
                 yield NotEvaluated(CHECK.id, motion.subject, excuse, part=f"hand{side}")
-                continue
-            pause = (swing.first - stretch[-1].last) / motion.fps if stretch else 0.0
-            if stretch and (not stiff or pause > TOGETHER_SECONDS):
-                yield _flag_stiff(motion, stretch, values)
-                stretch = []
-            if stiff:
-                stretch.append(swing)
-            elif graded := values.grade(LEAD.name, swing.lead):
-                yield _flag_lead(motion, swing, graded)
-        if stretch:
-            yield _flag_stiff(motion, stretch, values)
+            else:
+                pause = (swing.first - stiff[-1].last) / motion.fps if stiff else 0.0
+                together = pause <= TOGETHER_SECONDS or side in measured.dead
+                if not stiff or stiff[-1] is not before or not together:
+                    stiff = []
+                    stretches.append(stiff)
+                stiff.append(swing)
+            before = swing
+    both = [stretch for stretch in stretches if stretch[0].side in measured.dead]
+    if len({stretch[0].side for stretch in both}) == 2:
+        stretches = [stretch for stretch in stretches if stretch not in both]
+        stretches.append([swing for stretch in both for swing in stretch])
+    for stretch in stretches:
+        yield _flag_stiff(motion, stretch, measured.dead, values)
 
 
 def _measure_arm(motion: Motion, values: Values, side: str) -> Iterator[WristSwing]:
@@ -207,7 +223,7 @@ def _measure_arm(motion: Motion, values: Values, side: str) -> Iterator[WristSwi
             degrees=swing.degrees,
             wrist_degrees=wrist_degrees,
             gain=wrist_degrees / swings.turned_degrees(steps, first, last),
-            lead=lead * 24.0 / fps,
+            lead=lead * REFERENCE_FPS / fps,
         )
 
 
@@ -245,32 +261,38 @@ def _find_excuse(motion: Motion, swing: WristSwing, values: Values) -> str | Non
     return None
 
 
-def _flag_stiff(motion: Motion, stretch: list[WristSwing], values: Values) -> Flag:
-    worst = min(stretch, key=lambda swing: swing.gain)
+def _flag_stiff(
+    motion: Motion, stretch: list[WristSwing], dead: tuple[str, ...], values: Values
+) -> Flag:
+    worst = min(stretch, key=lambda swing: (swing.gain, -swing.degrees))
     graded = values.grade(WRIST_GAIN.name, worst.gain)
     assert graded is not None, "only stiff swings come here"
-    message = (
-        f"{WORDS[worst.side]} wrist stays rigid ({worst.wrist_degrees:.1f} deg) while the forearm "
-        f"swings {worst.degrees:.0f} deg"
-    )
+    sides = {swing.side for swing in stretch}
+    who = f"{WORDS[worst.side]} wrist stays" if len(sides) == 1 else "Both wrists stay"
+    message = f"{who} rigid ({worst.wrist_degrees:.1f} deg) while the forearm swings "
+    message += f"{worst.degrees:.0f} deg"
     if len(stretch) > 1:
         message += f", {len(stretch)} swings in a row"
+    if worst.side in dead:
+        message += "; never anything else in this shot"
     low, high = 0.1 * worst.degrees, 0.3 * worst.degrees
-    return _make_flag(
+    flag = _make_flag(
         motion,
         worst,
         graded,
         code="rigid-wrist",
-        span=(stretch[0].first, stretch[-1].last),
+        span=(min(s.first for s in stretch), max(s.last for s in stretch)),
         value=worst.gain,
         unit=Unit.RATIO,
         message=message,
         suggestion=f"let the hand drag 1 to 2 frames behind by {low:.0f} to {high:.0f} deg",
     )
+    others = [f"hand{side}" for side in sorted(sides - {worst.side})]
+    return replace(flag, other_parts=(*flag.other_parts, *others))
 
 
 def _flag_lead(motion: Motion, swing: WristSwing, graded: tuple[Severity, float]) -> Flag:
-    frames = swing.lead * motion.fps / 24.0
+    frames = swing.lead * motion.fps * motion.frame_step / REFERENCE_FPS
     return _make_flag(
         motion,
         swing,
@@ -338,4 +360,5 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    on_drawings=True,
 )

@@ -325,4 +325,5 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    on_drawings=True,
 )
