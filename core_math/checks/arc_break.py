@@ -155,11 +155,11 @@ def measure(motion: Motion, values: Values) -> list[Break]:
         least=min(values.limits[OFF_ARC.name]),
         floor=ROUGHNESS_FLOOR,
         rays=sight,
+        miss_share=MISS_SHARE,
     )
     coarse = max(1.0, COARSE_FPS * motion.cadence / motion.fps)
     found = found.select(
         (found.ratings >= coarse * values[STAND_OUT.name])
-        & (found.misses >= MISS_SHARE * found.sizes)
         & (found.firsts > 0)
         & (found.lasts < len(used) - 1)
     )

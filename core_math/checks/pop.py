@@ -230,13 +230,16 @@ def _find_jumps(
                 floor=ROUGHNESS_FLOOR,
                 stride=stride,
                 on_sphere=turning,
+                miss_share=MISS_SHARE,
             )
             for stride in spikes.list_strides(longest, len(used))
         ]
     )
     between = between.select((between.firsts > 0) & (between.lasts < last))
     at_end, at_start = (
-        spikes.find_end_spikes(shown, least=least, floor=ROUGHNESS_FLOOR, on_sphere=turning)
+        spikes.find_end_spikes(
+            shown, least=least, floor=ROUGHNESS_FLOOR, on_sphere=turning, miss_share=MISS_SHARE
+        )
         for shown in (path, path[::-1])
     )
     at_start = replace(at_start, firsts=last - at_start.firsts, lasts=last - at_start.lasts)
@@ -244,9 +247,7 @@ def _find_jumps(
     # One-sided ratings count for more, so that from here on one limit serves all.
     scale = values[STAND_OUT.name] / values[END_STAND_OUT.name]
     found = spikes.join_spikes((between, replace(ends, ratings=scale * ends.ratings)))
-    found = found.select(
-        (found.ratings >= values[STAND_OUT.name]) & (found.misses >= MISS_SHARE * found.sizes)
-    )
+    found = found.select(found.ratings >= values[STAND_OUT.name])
     shown_until = np.append(used[1:], motion.frame_count) - 1
     found = replace(
         found,

@@ -52,6 +52,7 @@ def find_breaks(
     least: float,
     floor: float,
     rays: FloatArray | None = None,
+    miss_share: float = 0.0,
 ) -> spikes.Spikes:
     """Find where points leave their arcs for up to `longest` frames and come back.
 
@@ -67,6 +68,8 @@ def find_breaks(
         As for `spikes.find_spikes`.
     rays : ndarray, shape (F, N, D), optional
         Lines of sight; distance along them is left out.
+    miss_share : float
+        As for `spikes.find_spikes`.
     """
     found = [
         spikes.find_spikes(
@@ -77,6 +80,7 @@ def find_breaks(
             stride=stride,
             across=True,
             rays=rays,
+            miss_share=miss_share,
         )
         for stride in spikes.list_strides(longest / 3.0, len(path))
     ]

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +85,7 @@ def find_spikes(
     on_sphere: bool = False,
     across: bool = False,
     rays: FloatArray | None = None,
+    miss_share: float = 0.0,
 ) -> Spikes:
     """Find the places where a path leaves and comes back, with the shape that fits best.
 
@@ -108,18 +110,24 @@ def find_spikes(
         frame after); heights, sizes and ratings are then of that part alone.
     rays : ndarray, shape (F, N, D), optional
         Unit vectors along which nothing shows (lines of sight), left out the same way.
+    miss_share : float
+        Share of its height by which a jump must miss every path (see `miss_all_paths`).
     """
     taken = split_phases(path, stride)
-    fits = [find_heights(taken, shape) for shape in shapes]
-    energies = np.stack([w[:, np.newaxis] * np.einsum("tnd,tnd->tn", h, h) for h, w in fits])
-    best = np.argmax(energies, axis=0)
-    peaks = find_peaks(np.max(energies, axis=0), ORDER)
+    answers = _match_one_frame(taken)
+    fits = [_fit(answers, shape) for shape in shapes]
+    energies = [weights[:, np.newaxis] * _squares(heights) for heights, weights in fits]
+    strongest = energies[0] if len(fits) == 1 else np.maximum.reduce(energies)
+    peaks = find_peaks(strongest, ORDER)
     parts = []
-    for number, shape in enumerate(shapes):
-        width, heights = len(shape), fits[number][0]
-        sizes = np.sqrt(np.einsum("tnd,tnd->tn", heights, heights))
-        frames, columns = np.nonzero(peaks & (best == number) & (sizes >= least))
+    for shape, (heights, weights), energy in zip(shapes, fits, energies, strict=True):
+        width = len(shape)
+        enough = energy >= weights[:, np.newaxis] * least**2
+        frames, columns = np.nonzero(peaks & enough & (energy == strongest))
+        misses = miss_all_paths(taken, frames, columns, width) / min(shape[0], shape[-1])
         found = heights[frames, columns]
+        off = misses >= miss_share * np.linalg.norm(found, axis=-1)
+        frames, columns, misses, found = frames[off], columns[off], misses[off], found[off]
         rows = len(path) - len(taken) * stride + frames * stride + columns // path.shape[1]
         axes: FloatArray | None = None
         rank = path.shape[2]
@@ -131,19 +139,19 @@ def find_spikes(
             axes = _leave_out(_find_travel(taken, frames, columns, width), sight)
             found = (found[:, np.newaxis] @ axes)[:, 0]
             rank -= 1 if rays is None else 2
-        parts.append(
-            Spikes(
-                firsts=rows,
-                lasts=rows + (width - 1) * stride,
-                columns=columns % path.shape[1],
-                heights=found,
-                sizes=np.linalg.norm(found, axis=-1),
-                ratings=rate_heights(
-                    taken, frames, columns, found, shape, reach, floor, axes, rank
-                ),
-                misses=miss_all_paths(taken, frames, columns, width) / min(shape[0], shape[-1]),
-            )
+        sizes = np.linalg.norm(found, axis=-1)
+        ratings = rate_heights(taken, frames, columns, found, shape, reach, floor, axes, rank)
+        large = sizes >= least
+        every = Spikes(
+            firsts=rows,
+            lasts=rows + (width - 1) * stride,
+            columns=columns % path.shape[1],
+            heights=found,
+            sizes=sizes,
+            ratings=ratings,
+            misses=misses,
         )
+        parts.append(every.select(large))
     return join_spikes(parts)
 
 
@@ -169,20 +177,28 @@ def find_all_spikes(
     floor: float,
     stride: int = 1,
     on_sphere: bool = False,
+    miss_share: float = 0.0,
 ) -> Spikes:
     """Find jumps of one sample, then look again with those rated `enough` taken out.
 
     Two jumps near each other hide one another: each makes the path look rough for the other.
     The other arguments are those of `find_spikes`.
     """
-    found = find_spikes(path, least=least, floor=floor, stride=stride, on_sphere=on_sphere)
+    known: dict[str, Any] = {
+        "least": least,
+        "floor": floor,
+        "stride": stride,
+        "on_sphere": on_sphere,
+        "miss_share": miss_share,
+    }
+    found = find_spikes(path, **known)
     certain = found.select(found.ratings >= enough)
     if len(certain.firsts) == 0:
         return found
     columns = np.unique(certain.columns)
     mended = path[:, columns].copy()
     mended[certain.firsts, np.searchsorted(columns, certain.columns)] -= certain.heights
-    more = find_spikes(mended, least=least, floor=floor, stride=stride, on_sphere=on_sphere)
+    more = find_spikes(mended, **known)
     more = replace(more, columns=columns[more.columns])
     return join_spikes((found, more.select(more.ratings >= enough)))
 
@@ -195,6 +211,7 @@ def find_end_spikes(
     orders: Sequence[int] = (2, 3),
     reach: int = 20,
     on_sphere: bool = False,
+    miss_share: float = 0.0,
 ) -> Spikes:
     """Find paths whose last frame is not where the frames before it were going.
 
@@ -211,11 +228,13 @@ def find_end_spikes(
         2 for the straight prediction, 3 for the accelerated one.
     reach : int
         How many predictions before the last one tell how good they are.
-    on_sphere : bool
+    on_sphere, miss_share
+        As for `find_spikes`.
     """
     count, number, dimensions = path.shape
     heights, ratings = np.zeros((number, dimensions)), np.zeros(number)
     columns = np.arange(number)
+    path = path[-reach - max(orders) - 1 :]
     axes = make_tangents(path[-1]) if on_sphere else None
     for order in orders:
         errors = np.diff(path[-reach - order - 1 :], n=order, axis=0)
@@ -236,9 +255,9 @@ def find_end_spikes(
         heights=heights,
         sizes=np.linalg.norm(heights, axis=-1),
         ratings=ratings,
-        misses=miss_all_paths(path, last, columns, 1),
+        misses=miss_all_paths(path, last - count + len(path), columns, 1),
     )
-    return found.select(found.sizes >= least)
+    return found.select((found.sizes >= least) & (found.misses >= miss_share * found.sizes))
 
 
 def list_strides(longest: float, count: int) -> list[int]:
@@ -290,31 +309,7 @@ def find_heights(path: FloatArray, shape: Shape = ONE_FRAME) -> tuple[FloatArray
         Sum of squares of the template at each frame: the fit's trust in its height. It is 20 for
         one frame in the middle and 1 for the very first and last frame.
     """
-    count = len(path)
-    width = len(shape)
-    heights = np.zeros(path.shape)
-    weights = np.zeros(count)
-    if count <= ORDER or width > count - ORDER:
-        return heights, weights
-    thirds = _third_differences(path)
-    template = make_template(shape)
-    reach = len(template) - 1
-    padded = np.zeros((count - ORDER + 2 * reach, *path.shape[1:]))
-    padded[reach : reach + len(thirds)] = thirds
-    inside = np.zeros(len(padded))
-    inside[reach : reach + len(thirds)] = 1.0
-    starts = count - width + 1
-    # Frame t enters difference t - 3 first, which sits at padded row t - 3 + reach.
-    base = reach - ORDER
-    for offset, weight in enumerate(template):
-        rows = slice(base + offset, base + offset + starts)
-        heights[:starts] += weight * padded[rows]
-        weights[:starts] += weight**2 * inside[rows]
-    weights[starts:] = 0.0
-    usable = weights > 0.0
-    heights[usable] /= weights[usable].reshape(-1, *([1] * (path.ndim - 1)))
-    heights[~usable] = 0.0
-    return heights, weights
+    return _fit(_match_one_frame(path), shape)
 
 
 def find_peaks(energy: FloatArray, reach: int) -> BoolArray:
@@ -472,6 +467,48 @@ def _rate_against(
     ratio = np.sum(heights * np.linalg.solve(spread, heights[..., np.newaxis])[..., 0], axis=1)
     rating: FloatArray = np.sqrt(np.maximum(weight * ratio / rank, 0.0))
     return rating
+
+
+def _match_one_frame(path: FloatArray) -> FloatArray:
+    """Return the third differences around each frame weighed with the template of one frame."""
+    thirds = _third_differences(path)
+    answers = np.zeros(path.shape)
+    if len(thirds) == 0:
+        return answers
+    count = len(thirds)
+    answers[ORDER:] = thirds
+    for back, weight in ((2, -3.0), (1, 3.0), (0, -1.0)):
+        answers[back : back + count] += weight * thirds
+    return answers
+
+
+def _fit(answers: FloatArray, shape: Shape) -> tuple[FloatArray, FloatArray]:
+    """Return heights and weights of a shape, from what each frame answers to the template."""
+    count, width = len(answers), len(shape)
+    weights = np.zeros(count)
+    starts = count - width + 1
+    if count <= ORDER or width > count - ORDER:
+        return np.zeros(answers.shape), weights
+    template = make_template(shape)
+    for offset, weight in enumerate(template):
+        # The template's rows are the differences t - 3 ... t + width - 1; those that exist count.
+        rows = np.arange(starts) - ORDER + offset
+        weights[:starts] += weight**2 * ((rows >= 0) & (rows < count - ORDER))
+    heights = np.zeros(answers.shape)
+    for later, share in enumerate(shape):
+        if share == 1.0:
+            heights[:starts] += answers[later : later + starts]
+        else:
+            heights[:starts] += share * answers[later : later + starts]
+    scale = np.divide(1.0, weights, out=np.zeros(count), where=weights > 0.0)
+    heights *= scale.reshape(-1, *([1] * (answers.ndim - 1)))
+    return heights, weights
+
+
+def _squares(vectors: FloatArray) -> FloatArray:
+    """Return squared lengths along the last axis."""
+    squares: FloatArray = np.einsum("...d,...d->...", vectors, vectors)
+    return squares
 
 
 def _third_differences(path: FloatArray) -> FloatArray:
