@@ -11,6 +11,7 @@ clip's own seed, so that no two clips are alike and every run is the same.
 from __future__ import annotations
 
 import figure
+import limbs
 import numpy as np
 
 from fettle.core_math.measures import rotations
@@ -21,7 +22,7 @@ Angles = dict[str, np.ndarray]
 
 def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
     """Reach here and there with both arms, one after the other, trunk and head going along."""
-    clip = _Clip(seed, fps, seconds)
+    clip = Performance(seed, fps, seconds)
     clock = 0.4
     while clock < seconds - 1.5:
         side = clip.choose((".L", ".R"))
@@ -53,7 +54,7 @@ def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
 
 def make_swings(seed: int, fps: float, seconds: float = 8.0) -> Motion:
     """Swing both arms out of step, chest and braids following as first-order lags."""
-    clip = _Clip(seed, fps, seconds)
+    clip = Performance(seed, fps, seconds)
     hertz = clip.draw(0.6, 1.0)
     omega = 2.0 * np.pi * hertz
     for side, phase in ((".L", 0.0), (".R", np.pi + clip.draw(-0.3, 0.3))):
@@ -80,7 +81,7 @@ def make_swings(seed: int, fps: float, seconds: float = 8.0) -> Motion:
 
 def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
     """Throw again and again with one arm: hips, chest, upper arm, forearm, hand in order."""
-    clip = _Clip(seed, fps, seconds)
+    clip = Performance(seed, fps, seconds)
     side, sign = clip.choose(((".R", -1.0), (".L", 1.0)))
     other = ".L" if side == ".R" else ".R"
     chain = (
@@ -114,8 +115,11 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
     return clip.make()
 
 
-class _Clip:
-    """Gathers the turns of one clip; every part also breathes a little, as nothing is still."""
+class Performance:
+    """Gathers the turns of one clip; every part also breathes a little, as nothing is still.
+
+    The feet keep their places on the floor while the hips above them move.
+    """
 
     def __init__(self, seed: int, fps: float, seconds: float) -> None:
         self.random = np.random.default_rng(seed)
@@ -155,14 +159,16 @@ class _Clip:
                 late = start + 0.02 * number
                 self.move(f"{finger}{side}{joint}", (1, 0, 0), share * degrees, late, length)
 
-    def make(self) -> Motion:
+    def make(self, feet_planted: bool = True) -> Motion:
+        """Pose the figure; feet that are not planted go along with the hips."""
         angles: Angles = {}
         for part, turns in self.turns.items():
             total = figure.turn((1, 0, 0), np.zeros(self.count))
             for axis, degrees in turns:
                 total = rotations.multiply(total, figure.turn(axis, degrees))
             angles[part] = total
-        return figure.make_motion(angles, self.count, fps=self.fps)
+        motion = figure.make_motion(angles, self.count, fps=self.fps)
+        return limbs.tread(motion) if feet_planted else motion
 
 
 def _lag(size: float, omega: float, phase: float, tau: float) -> tuple[float, float, float]:

@@ -67,6 +67,44 @@ def repose(
     )
 
 
+def pick_frames(motion: Motion, rows: np.ndarray) -> Motion:
+    """Return the motion that shows, frame by frame, the poses of these rows, shape (N,).
+
+    Rows may repeat (a hold) or leave some out; frames are counted on from the first.
+    """
+    return build_motion(
+        subject=motion.subject,
+        kind=motion.kind,
+        frames=motion.frame(0) + np.arange(len(rows)),
+        fps=motion.fps,
+        parts=motion.parts,
+        parents=motion.parents,
+        heads=motion.heads[rows],
+        tails=motion.tails[rows],
+        rotations_wxyz=motion.rotations[rows],
+        ground_height=motion.ground_height,
+        height=motion.height,
+    )
+
+
+def hold_drawings(motion: Motion, frames: int) -> Motion:
+    """Hold every pose for this many frames: animation on twos, threes, fours."""
+    rows = np.arange(motion.frame_count) // frames * frames
+    return build_motion(
+        subject=motion.subject,
+        kind=motion.kind,
+        frames=motion.frames,
+        fps=motion.fps,
+        parts=motion.parts,
+        parents=motion.parents,
+        heads=motion.heads[rows],
+        tails=motion.tails[rows],
+        rotations_wxyz=motion.rotations[rows],
+        ground_height=motion.ground_height,
+        height=motion.height,
+    )
+
+
 def ramp(motion: Motion, first: int, last: int, blend: int = 0) -> np.ndarray:
     """Return shares (F,): 1 on frames first .. last, eased to 0 over `blend` frames outside."""
     frames = motion.frames.astype(float)

@@ -1,0 +1,192 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Faults of paths and timing: broken arcs, pops, stalls."""
+
+from __future__ import annotations
+
+import numpy as np
+import reposing
+from planting_case import (
+    CAPTURE,
+    FORMULA,
+    GESTURE,
+    RIG,
+    WALK,
+    Case,
+    Fault,
+    fault,
+    list_below,
+    list_sides,
+    speed_of,
+)
+
+from fettle.core_math.measures import rotations
+from fettle.core_math.motion import Motion
+
+EVERYWHERE = (FORMULA, WALK, GESTURE, CAPTURE, RIG)
+SMEARED = 0.96
+"""Body heights a second at which a hand moves 4 % of body height per frame at 24 fps; a shutter
+that is open for half the frame smears it by 2 %, so that smaller faults are lost in the smear."""
+
+
+def break_arc(case: Case, size: float) -> Fault | None:
+    """Throw a hand off its path, across the travel, for one to three frames at 24 fps."""
+    motion, random = case.motion, case.random
+    side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
+    length = case.frames(float(random.integers(1, 4)))
+    seed = int(random.integers(1 << 30))
+    if side is None:
+        return None
+    speed = speed_of(motion, f"hand{side}")
+    at = case.pick(_on_its_way(motion, speed, length))
+    if at is None:
+        return None
+    shape = np.sin(np.pi * (np.arange(length) + 1.0) / (length + 1.0)) if length > 2 else None
+    shape = np.ones(length) if shape is None else shape / shape.max()
+    path = motion.head(f"hand{side}")
+    way = path[at + length] - path[at - 1]
+    off = np.random.default_rng(seed).normal(size=3)
+    lever = path[at] - motion.head(f"upper_arm{side}")[at]
+    # Across the travel, and sideways to the arm so that a turn of the shoulder joint can do it.
+    off -= (off @ way) * way / (way @ way)
+    axis = np.cross(lever, off)
+    reach = np.linalg.norm(np.cross(axis / np.linalg.norm(axis), lever))
+    degrees = np.degrees(size / 100.0 * motion.height / reach) * shape
+    thrown = _turn_in_world(motion, f"upper_arm{side}", axis, at, degrees)
+    parts = list_below(motion, f"hand{side}") + [f"forearm{side}", f"upper_arm{side}"]
+    return fault(thrown, parts, at, at + length - 1)
+
+
+def throw_off(case: Case, size: float) -> Fault | None:
+    """Turn a part off for a single frame (two at 100 Hz and more), now and then at an end."""
+    motion, random = case.motion, case.random
+    bases = ("upper_arm.L", "upper_arm.R", "forearm.L", "forearm.R", "hand.L", "hand.R")
+    part = case.choose(p for p in (*bases, "chest", "head", "shin.L", "shin.R") if motion.has(p))
+    axis = random.normal(size=3)
+    at_end = random.random() < 0.2
+    if part is None:
+        return None
+    length = 1 if at_end else max(1, round(motion.fps * 0.0167))
+    if at_end:
+        at = int(random.choice([0, motion.frame_count - 1]))
+    else:
+        picked = case.pick(_not_too_fast(motion, part))
+        if picked is None:
+            return None
+        at = picked
+    below = [motion.index(name) for name in list_below(motion, part)]
+    levers = motion.tails[at, below] - motion.head(part)[at]
+    lever = levers[np.argmax(np.linalg.norm(levers, axis=-1))]
+    axis -= (axis @ lever) * lever / (lever @ lever)
+    reach = float(np.linalg.norm(lever))
+    half = min(1.0, size / 100.0 * motion.height / (2.0 * reach))
+    degrees = np.full(length, np.degrees(2.0 * np.arcsin(half)))
+    thrown = _turn_in_world(motion, part, axis, at, degrees)
+    return fault(thrown, [part], at, at + length - 1)
+
+
+def hitch(case: Case, size: float) -> Fault | None:
+    """Stop an arm on its way for one to five frames at 24 fps and let it catch up."""
+    motion, random = case.motion, case.random
+    side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
+    length = case.frames(float(random.integers(1, 6)))
+    catch_up = case.frames(float(random.integers(2, 7)))
+    if side is None:
+        return None
+    speed = speed_of(motion, f"hand{side}", f"upper_arm{side}")
+    wanted = size / 100.0 * motion.fps / length
+    steady = _on_its_way(motion, speed, length + catch_up, f"upper_arm{side}")
+    at = case.pick((np.abs(speed - wanted) < 0.2 * wanted) & steady)
+    if at is None:
+        return None
+    # Time stands still on `length` frames, then runs faster until it has caught up.
+    rows = np.arange(motion.frame_count, dtype=float)
+    rows[at : at + length + 1] = at
+    rows[at + length : at + length + catch_up + 1] = np.linspace(
+        at, at + length + catch_up, catch_up + 1
+    )
+    parts = [p for base in ("upper_arm", "forearm", "hand") for p in [f"{base}{side}"]]
+    late = {part: _at_rows(motion, part, rows) for part in parts}
+    return fault(reposing.repose(motion, late), parts, at + 1, at + length)
+
+
+def _at_rows(motion: Motion, part: str, rows: np.ndarray) -> np.ndarray:
+    """Return a part's own rotations as they are at fractional rows."""
+    own = motion.local_rotations[:, motion.index(part)]
+    low = np.minimum(rows.astype(int), len(own) - 2)
+    share = (rows - low)[:, np.newaxis]
+    return rotations.normalize(own[low] * (1.0 - share) + own[low + 1] * share)
+
+
+def _turn_in_world(
+    motion: Motion, part: str, axis: np.ndarray, first: int, degrees: np.ndarray
+) -> Motion:
+    """Turn a part, and what it carries, about an axis of the world from a frame on."""
+    rows = slice(first, first + len(degrees))
+    axes = np.broadcast_to(axis / np.linalg.norm(axis), (len(degrees), 3))
+    world = motion.rotation(part).copy()
+    world[rows] = rotations.multiply(rotations.from_axis_angle(axes, degrees), world[rows])
+    above = motion.parent_of(part)
+    own = motion.local_rotations[:, motion.index(part)].copy()
+    own[rows] = (rotations.relative(motion.rotation(above), world) if above else world)[rows]
+    return reposing.repose(motion, {part: own})
+
+
+def _on_its_way(
+    motion: Motion, speed: np.ndarray, length: int, seen_from: str | None = None
+) -> np.ndarray:
+    """Say where a hand travels, not too fast to be seen, and neither starts, stops nor turns."""
+    around = max(2, round(0.12 * motion.fps))
+    moving = (speed > 0.25) & (speed < SMEARED)
+    result = np.zeros(len(speed), dtype=bool)
+    for row in range(around, len(speed) - around - length):
+        result[row] = moving[row - around : row + length + around].all()
+    return result
+
+
+def _not_too_fast(motion: Motion, part: str) -> np.ndarray:
+    """Say where neither the part's joint nor the ends of what it carries smear."""
+    below = [motion.index(name) for name in list_below(motion, part)]
+    reach = max(1, round(motion.fps / 24.0))
+    way = np.linalg.norm(motion.tails[reach:, below] - motion.tails[:-reach, below], axis=-1)
+    fast = way.max(axis=1) * motion.fps / reach / motion.height > SMEARED
+    calm = np.ones(motion.frame_count, dtype=bool)
+    for row in np.flatnonzero(fast):
+        calm[max(0, row - reach) : row + 2 * reach] = False
+    return calm
+
+
+ENTRIES = (
+    {
+        "check": "arc-break",
+        "code": "off-arc",
+        "sizes": (0.3, 0.7, 1.5, 3.0, 6.0),
+        "unit": "% H across the travel",
+        "visible_from": 3.0,
+        "reason": "practice: 5 cm, a hand's thickness and more, is off the path for the eye that "
+        "runs ahead on it",
+        "plant": break_arc,
+        "families": EVERYWHERE,
+    },
+    {
+        "check": "pop",
+        "code": "one-frame",
+        "sizes": (0.3, 0.7, 1.5, 3.0, 8.0),
+        "unit": "% H at the far end",
+        "visible_from": 3.0,
+        "reason": "practice: 5 cm there and back within a frame; one picture of 13 ms is seen "
+        "(Potter et al. 2014)",
+        "plant": throw_off,
+        "families": EVERYWHERE,
+    },
+    {
+        "check": "stall",
+        "code": "hitch",
+        "sizes": (0.8, 1.5, 3.0, 6.0, 12.0),
+        "unit": "% H of way lost",
+        "visible_from": 3.0,
+        "reason": "practice: 5 cm, what an ordinary gesture of 0.6 m/s travels in two frames",
+        "plant": hitch,
+        "families": EVERYWHERE,
+    },
+)
