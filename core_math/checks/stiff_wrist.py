@@ -102,6 +102,7 @@ CONTACT = Parameter(
 
 SMOOTHING_HZ = 8.0  # keeps a wrist's drag, drops a capture's jitter (practice)
 STILL_RATE = 40.0  # deg/s: slower than this is the pause between two swings
+FEWEST_SAMPLES = 3  # fewer tell no range
 SHORTEST = 0.12  # s: three frames at 24 fps, or a single glitch counts as a swing
 CORE = 0.05  # share of a swing's turn left out at each end, where neighbouring moves leak in
 TOGETHER_SECONDS = 1.0  # stiff swings this close are one stiff stretch
@@ -209,7 +210,8 @@ def _measure_arm(motion: Motion, values: Values, side: str) -> Iterator[WristSwi
     for swing in swings.find_swings(
         steps, fps, least_degrees=values[SWING.name], still_rate=STILL_RATE
     ):
-        if swing.peak_rate < values[PEAK_RATE.name] or swing.seconds(fps) < SHORTEST:
+        shortest = max(FEWEST_SAMPLES, SHORTEST * fps)
+        if swing.peak_rate < values[PEAK_RATE.name] or swing.last - swing.first < shortest:
             continue
         first, last = swings.core(steps, swing, CORE)
         wrist_degrees = swings.turn_range(wrist[first : last + 1])

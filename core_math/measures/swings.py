@@ -33,10 +33,6 @@ class Swing:
     chord: float
     peak_rate: float
 
-    def seconds(self, fps: float) -> float:
-        """Return how long it lasts."""
-        return (self.last - self.first) / fps
-
 
 def unit_directions(start: FloatArray, end: FloatArray) -> FloatArray:
     """Return unit vectors from `start` to `end`, shapes (F, 3); zero where the two coincide."""
