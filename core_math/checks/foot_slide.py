@@ -7,9 +7,9 @@ while it stands, and the character skates: the contact is gone, and with it the 
 
 How far the sole gets from its place while it is planted is measured, not how fast it moves: even
 captured feet that stand still show speeds of 0.4 m/s. A foot that turns on its ball or heel is no
-slide, nor is one that shuffles on at speed beside the other foot; a foot that stands alone cannot
-shuffle, so there faster slides count too. In cycles made in place the ground's own speed is taken
-out first.
+slide, nor is one that shuffles on at speed beside the other foot, which in life lifts or turns it a
+little. A foot that stands alone cannot shuffle, so there faster slides count too. In cycles made in
+place the ground's own speed is taken out first.
 
 Leave it for ice, sand, sliding on purpose and moon-walks: mark those flags as meant.
 
@@ -56,7 +56,7 @@ ALONE_SPEED = Parameter(
     unit=Unit.RATIO,
     minimum=0.03,
     maximum=1.0,
-    description="The same for a foot that stands alone; above it it is no stance at all.",
+    description="The same for a foot that stands alone, or whose sole stays flat on the ground.",
     source="measured: half the speed of a captured walk's slowest swing",
 )
 
@@ -73,7 +73,10 @@ def measure(motion: Motion, values: Values) -> dict[str, list[plants.Plant]]:
             alone[other.touch : other.off + 1] = False
         share = np.where(alone, values[ALONE_SPEED.name], values[CALM_SPEED.name])
         calm = share * motion.height
-        found[side] = plants.find_plants(foot, stances[side], motion.fps, calm, ground)
+        fastest = values[ALONE_SPEED.name] * motion.height
+        found[side] = plants.find_plants(
+            foot, stances[side], motion.fps, motion.height, calm, fastest, ground
+        )
     return found
 
 
@@ -109,8 +112,8 @@ def judge(
                 unit=Unit.BODY_HEIGHT,
                 limit=limit,
                 message=(
-                    f"{say_part(part).capitalize()} slides {percent:.1f} % of body height while "
-                    f"it is planted for {count} frames"
+                    f"{say_part(part).capitalize()} slides {percent:.1f} % of body height over "
+                    f"{count} frames while it is planted"
                 ),
                 suggestion="pin the foot, or let the hips come after it",
             )

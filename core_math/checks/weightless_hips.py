@@ -6,16 +6,15 @@ When a foot comes down the body falls onto it: the hips sink or rise by some cen
 step, and by a hand's breadth or more after a jump. Hips that travel on a rail while the feet step
 below them make the character hang from a string.
 
-The vertical play of the hips is measured from just before the touch to a third of a second after
-it. In blocking the key poses are judged: the pose with the new step, the one before and the one
-after.
+The vertical play of the hips is measured over the quarter of a second after the touch. In blocking
+the key poses are judged: the pose with the new step, the one before and the one after.
 
 Leave it for gliding on purpose, wheels and skates, and for crawling (hips near the ground are not
 judged). A smooth, floating style is the director's call: raise the limits or mark it as meant.
 
 Sources: the hips of a published walk rise and fall by 4.8 cm, 2.7 % of body height (from Winter's
 table A.1 in BMClab/BMC); captured jumps land with 12 to 18 cm. Steps and landings of open captures
-show 0.5 to 18 % of body height, none less.
+show 0.56 to 12 % of body height, none less.
 """
 
 from __future__ import annotations
@@ -39,19 +38,28 @@ PLAY = Limits(
     minimum=0.0,
     maximum=5.0,
     description="Vertical play of the hips around a step; raise it to ask for more weight.",
-    source="measured: no step of an open capture shows less than 0.48 %, a published walk 2.7 %",
+    source="measured: no step of an open capture shows less than 0.56 %, a published walk 2.7 %",
     broad=2.0,
     subtle=0.7,
     style_source="practice: exaggerated walks double the up and down, restrained ones lose a third",
 )
 STEP = Parameter(
     "step",
-    default=25.0,
+    default=35.0,
     unit=Unit.BODY_HEIGHT,
     minimum=5.0,
     maximum=80.0,
-    description="Shortest step the hips are expected to answer; landings always count.",
+    description="Shortest step the hips are expected to answer.",
     source="practice: shorter steps shift the feet without passing the weight on",
+)
+LANDING = Parameter(
+    "landing",
+    default=0.5,
+    unit=Unit.RATIO,
+    minimum=0.1,
+    maximum=3.0,
+    description="Body heights a second from which coming down with both feet off is a landing.",
+    source="measured: captured jumps land at 0.7 to 1.5, boxers' hops on the spot at 0.3",
 )
 LOWEST_HIPS = Parameter(
     "lowest_hips",
@@ -110,7 +118,8 @@ def judge(
     for side, steps in measured.items():
         for step in steps:
             reach = 100.0 * step.reach / motion.height
-            if not step.landing and reach < values[STEP.name]:
+            landing = step.landing and step.impact / motion.height >= values[LANDING.name]
+            if not landing and reach < values[STEP.name]:
                 continue
             play = 100.0 * step.play / motion.height
             graded = values.grade(PLAY.name, play)
@@ -118,7 +127,7 @@ def judge(
                 continue
             severity, limit = graded
             foot = f"foot{side}"
-            move = "lands" if step.landing else "comes down"
+            move = "lands" if landing else "comes down"
             shifted = step.shift > step.play
             flags.append(
                 Flag(
@@ -151,7 +160,7 @@ CHECK = Check(
     group=Group.FEET,
     question="Do the hips take the weight of the step?",
     codes={"hips-stay-level": "the hips keep their height while a foot takes the weight"},
-    declarations=(PLAY, STEP, LOWEST_HIPS, TOGETHER),
+    declarations=(PLAY, STEP, LANDING, LOWEST_HIPS, TOGETHER),
     measure=measure,
     judge=judge,
     description=__doc__ or "",

@@ -17,11 +17,18 @@ FloatArray = NDArray[np.float64]
 SMOOTHING_HZ = 6.0
 EDGE_S = 0.06
 SHORTEST_S = 0.12
+WAY_EDGE = 0.06
+DOWN_SHARE = 0.004
+DOWN_DEGREES = 2.0
+"""A sole that stays within this share of body height and this turn of its rest is down: feet of
+open captures that shuffle at speed always rise or turn more than that."""
 
 
 @dataclass(frozen=True)
 class Plant:
-    """A stretch in which a standing foot keeps calm (frame indices, both included).
+    """A stretch in which a standing foot should keep its place (frame indices, both included).
+
+    `first` and `last` are narrowed to where it moves.
 
     `slide` is how far the point it turns on (ball or heel, whichever wanders less) gets from its
     place, in metres along the ground; `peak` the frame on which it slides fastest; `way` the
@@ -39,7 +46,9 @@ def find_plants(
     foot: contacts.Foot,
     stances: Sequence[contacts.Stance],
     fps: float,
+    height: float,
     calm_speed: FloatArray,
+    slide_speed: float,
     ground: FloatArray,
 ) -> list[Plant]:
     """Find where a standing foot should keep its place, and how far it wanders there.
@@ -50,8 +59,13 @@ def find_plants(
     stances : sequence of Stance
         Those of this foot.
     fps : float
+    height : float, metres
+        Body size.
     calm_speed : ndarray, shape (F,), m/s
-        A foot that glides faster is stepping or shuffling on, not planted; it splits the stance.
+        A foot that glides faster and lifts or turns meanwhile is stepping or shuffling on, not
+        planted; it splits the stance.
+    slide_speed : float, m/s
+        The same for a foot whose sole stays down.
     ground : ndarray, shape (2,), m/s
         Velocity of the ground itself (see `contacts.find_treadmill`).
 
@@ -72,7 +86,10 @@ def find_plants(
         points = series.smooth(points, fps, SMOOTHING_HZ)
         speeds = np.linalg.norm(series.central_velocity(points, fps), axis=-1)
         calm = np.zeros(len(points), dtype=np.bool_)
-        calm[first : last + 1] = (speeds.min(axis=1) < calm_speed)[first : last + 1]
+        slowest = speeds.min(axis=1)
+        down = _stays_down(foot, stance.level, first, last, height)
+        still = (slowest < calm_speed) | (down & (slowest < slide_speed))
+        calm[first : last + 1] = still[first : last + 1]
         for start, end in series.find_runs(calm):
             start, end = start + edge, end - edge
             if end - start < max(2, round(SHORTEST_S * fps)):
@@ -80,13 +97,35 @@ def find_plants(
             paths = points[start : end + 1]
             wander = [swings.excursion(paths[:, point]) for point in (0, 1)]
             point = int(np.argmin(wander))
+            low, high = _find_way(paths[:, point], wander[point])
             found.append(
                 Plant(
-                    first=start,
-                    last=end,
+                    first=start + low,
+                    last=start + high,
                     peak=start + int(np.argmax(speeds[start : end + 1, point])),
                     slide=wander[point],
                     way=paths[-1, point] - paths[0, point],
                 )
             )
     return found
+
+
+def _find_way(path: FloatArray, slide: float) -> tuple[int, int]:
+    """Return the indices between which a point leaves its first place and reaches its last."""
+    left = np.flatnonzero(np.linalg.norm(path - path[0], axis=-1) > WAY_EDGE * slide)
+    coming = np.flatnonzero(np.linalg.norm(path - path[-1], axis=-1) > WAY_EDGE * slide)
+    if len(left) == 0 or len(coming) == 0:
+        return 0, len(path) - 1
+    first, last = int(left[0]) - 1, int(coming[-1]) + 1
+    return (first, last) if first < last else (0, len(path) - 1)
+
+
+def _stays_down(
+    foot: contacts.Foot, level: float, first: int, last: int, height: float
+) -> NDArray[np.bool_]:
+    """Say on which frames the sole lies as it does typically from `first` to `last`."""
+    pitch = contacts.foot_pitch(foot)
+    turned = np.abs(pitch - np.median(pitch[first : last + 1]))
+    lifted = np.abs(foot.ball[:, 2] - level)
+    down: NDArray[np.bool_] = (turned < DOWN_DEGREES) & (lifted < DOWN_SHARE * height)
+    return down

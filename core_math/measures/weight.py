@@ -15,7 +15,7 @@ from . import contacts, series
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-BEFORE_S, AFTER_S = 0.1, 0.3
+AFTER_S = 0.25
 SMOOTHING_HZ = 6.0
 
 
@@ -24,14 +24,15 @@ class Step:
     """A foot that came down, and what the hips did about it (metres; frames are indices).
 
     `reach` is how far from its last place the foot came down, `landing` says that no foot was on
-    the ground just before, `play` is the hips' vertical range around the touch, `shift` how far
-    they came towards the foot along the ground, across the step.
+    the ground just before, `impact` the speed it came down with in m/s, `play` is the vertical range
+    of the hips from the touch on, `shift` how far they came towards the foot along the ground.
     """
 
     frame: int
     last: int
     reach: float
     landing: bool
+    impact: float
     play: float
     shift: float
 
@@ -68,15 +69,15 @@ def find_steps(
                 continue
             touch = stance.touch
             came_from = foot.ball[own[number - 1].off] if number else foot.ball[0]
-            first = max(0, touch - round(BEFORE_S * fps))
             last = min(count - 1, touch + round(AFTER_S * fps))
-            window = smooth[first : last + 1]
+            window = smooth[touch : last + 1]
             steps.append(
                 Step(
                     frame=touch,
                     last=last,
                     reach=float(np.linalg.norm((foot.ball[touch] - came_from)[:2])),
                     landing=not on_ground[touch - 1],
+                    impact=stance.impact,
                     play=float(np.ptp(window[:, 2])),
                     shift=_shift_towards(smooth[touch], smooth[last], foot.ball[last]),
                 )
@@ -115,6 +116,7 @@ def find_pose_steps(
                     last=int(after),
                     reach=float(np.linalg.norm((stood - came_from)[:2])),
                     landing=False,
+                    impact=0.0,
                     play=float(np.ptp(window[:, 2])),
                     shift=_shift_towards(hips[before], hips[pose], foot.ball[pose]),
                 )

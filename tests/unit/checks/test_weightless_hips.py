@@ -36,7 +36,7 @@ def test_hips_on_a_rail_are_one_glaring_flag():
 
 @pytest.mark.parametrize(
     ("play", "severity"),
-    [(0.5, None), (0.37, Severity.FAINT), (0.17, Severity.CLEAR), (0.07, Severity.GLARING)],
+    [(0.6, None), (0.37, Severity.FAINT), (0.17, Severity.CLEAR), (0.07, Severity.GLARING)],
 )
 def test_severity_follows_the_play_of_the_hips(play, severity):
     flags = run(CHECK, walk(play)).flags
