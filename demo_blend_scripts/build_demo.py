@@ -60,6 +60,7 @@ def build_take(take: int, path: Path) -> None:
         faults.late_camera(moves)
     moves.write(camera_object)
     scene.frame_set(show.FIRST_FRAME)
+    _set_up_views()
     path.parent.mkdir(parents=True, exist_ok=True)
     bpy.ops.wm.save_as_mainfile(filepath=str(path), check_existing=False, compress=True)
 
@@ -78,6 +79,21 @@ def _set_up_scene() -> bpy.types.Scene:
     scene.view_settings.look = "AgX - Medium High Contrast"
     scene.view_settings.exposure = 0.25
     return scene
+
+
+def _set_up_views() -> None:
+    """Let the file open on the shot: through its camera, under its sky, with her to select."""
+    for screen in bpy.data.screens:
+        for area in screen.areas:
+            space: Any = area.spaces.active
+            if space.type != "VIEW_3D":
+                continue
+            if space.region_3d is not None:
+                space.region_3d.view_perspective = "CAMERA"
+            space.shading.background_type = "VIEWPORT"
+            space.shading.background_color = paints.linear("#D9B8A4")[:3]
+            space.overlay.show_floor = False
+            space.overlay.show_extras = False
 
 
 def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Matrix]:

@@ -81,20 +81,20 @@ def _quay_things(place: bpy.types.Collection, materials: Materials) -> None:
         _ring(things, Vector((-1.45, 1.55, 0.035 + 0.058 * turn)), radius, 0.034, "rope")
     _sagging(things, Vector((-3.55, 2.42, 0.22)), Vector((-5.2, 5.3, 0.10)), 0.35)
     # A lamp post, its light still on.
-    post = Vector((2.80, 2.05, 0.0))
+    post = Vector((3.72, 2.10, 0.0))
     things.tube(
         post, UP, LEFT,
-        ((0.0, 0.10, 0.10), (0.10, 0.09, 0.09), (0.16, 0.05, 0.05), (2.20, 0.036, 0.036)),
+        ((0.0, 0.10, 0.10), (0.10, 0.09, 0.09), (0.16, 0.05, 0.05), (1.88, 0.036, 0.036)),
         ((0.0, ""),), "iron", sides=10, smooth=1,
     )  # fmt: skip
     things.tube(
-        post + UP * 2.16, UP, LEFT,
+        post + UP * 1.84, UP, LEFT,
         ((0.0, 0.05, 0.05), (0.04, 0.13, 0.13), (0.08, 0.15, 0.15)), ((0.0, ""),), "iron",
         sides=8, smooth=1,
     )  # fmt: skip
-    things.egg(post + UP * 2.35, (0.095, 0.095, 0.13), "", "lamp", sides=12, rings=8)
+    things.egg(post + UP * 2.03, (0.095, 0.095, 0.13), "", "lamp", sides=12, rings=8)
     things.tube(
-        post + UP * 2.46, UP, LEFT, ((0.0, 0.16, 0.16), (0.07, 0.09, 0.09), (0.12, 0.01, 0.01)),
+        post + UP * 2.14, UP, LEFT, ((0.0, 0.16, 0.16), (0.07, 0.09, 0.09), (0.12, 0.01, 0.01)),
         ((0.0, ""),), "iron", sides=8, smooth=1,
     )  # fmt: skip
     _link(things, "Quay things", place, materials)

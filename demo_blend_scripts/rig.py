@@ -192,6 +192,7 @@ ROTATION_MODES = {
 def build_rig(collection: bpy.types.Collection) -> bpy.types.Object:
     """Make the armature object with its bones, leg constraints and bone collections."""
     armature = bpy.data.armatures.new(ARMATURE)
+    armature.display_type = "STICK"
     rig = bpy.data.objects.new(ARMATURE, armature)
     collection.objects.link(rig)
     bpy.context.view_layer.objects.active = rig
