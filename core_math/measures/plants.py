@@ -97,7 +97,10 @@ def find_plants(
             paths = points[start : end + 1]
             wander = [swings.excursion(paths[:, point]) for point in (0, 1)]
             point = int(np.argmin(wander))
-            low, high = _find_way(paths[:, point], wander[point])
+            # A foot slides while heel and ball both move; what only one of them does is a pivot.
+            ways = [_find_way(paths[:, one], wander[point]) for one in (0, 1)]
+            low, high = max(way[0] for way in ways), min(way[1] for way in ways)
+            low, high = (low, high) if low < high else ways[point]
             found.append(
                 Plant(
                     first=start + low,

@@ -24,7 +24,7 @@ class Step:
     """A foot that came down, and what the hips did about it (metres; frames are indices).
 
     `reach` is how far from its last place the foot came down, `landing` says that no foot was on
-    the ground just before, `impact` the speed it came down with in m/s, `play` is the vertical range
+    the ground just before, `impact` the speed it came down with in m/s, `play` the vertical range
     of the hips from the touch on, `shift` how far they came towards the foot along the ground.
     """
 
