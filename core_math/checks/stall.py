@@ -198,29 +198,21 @@ def _see(
     motion: Motion, used: IntArray, found: stalls.Stalls, side: int, is_turn: bool
 ) -> tuple[FloatArray, FloatArray]:
     """Return the way lost at the far end of what each part carries, and how much of it shows."""
-    lost, shown = np.zeros(len(found.firsts)), np.zeros(len(found.firsts))
-    tails = motion.tails * (100.0 / motion.height)
-    for row in range(len(lost)):
-        part, first = int(found.columns[row]), int(used[found.firsts[row]])
+    scale = 100.0 / motion.height
+    far = np.zeros(len(motion.parts), dtype=np.int64)
+    for part in np.unique(found.columns).tolist():
         carried = causes.list_descendants(motion.parents, [part])
-        levers = (
-            np.linalg.norm(
-                tails[first, carried] * motion.height / 100.0 - motion.heads[first, part], axis=-1
-            )
-            * 100.0
-            / motion.height
-        )
-        far = int(carried[np.argmax(levers)])
-        lost[row] = found.losses[row] * (float(levers.max()) if is_turn else 1.0)
-        begin, end = int(found.firsts[row]) - 1, int(found.lasts[row])
-        path = tails[used, far]
-        steps = np.diff(path[max(0, begin - side) : end + 1 + side], axis=0)
-        start = min(side, begin)
-        length = end - begin
-        inside = steps[start : start + length].mean(axis=0)
-        around = 0.5 * (steps[:start].mean(axis=0) + steps[start + length :].mean(axis=0))
-        shown[row] = float(np.linalg.norm(around - inside)) * length
-    return lost, shown
+        reach = motion.tails[used[0], carried] - motion.heads[used[0], part]
+        far[part] = carried[np.argmax(np.linalg.norm(reach, axis=-1))]
+    ends, start, stop = far[found.columns], found.firsts - 1, found.lasts
+    tips = motion.tails[used[start], ends] - motion.heads[used[start], found.columns]
+    levers = np.linalg.norm(tips, axis=-1) * scale if is_turn else 1.0
+    path = motion.tails[used] * scale
+    inside = stalls.mean_steps(path, start, stop, ends)
+    around = stalls.mean_steps(path, start - side, start, ends)
+    around = 0.5 * (around + stalls.mean_steps(path, stop, stop + side, ends))
+    shown = np.linalg.norm(around - inside, axis=-1) * (stop - start)
+    return found.losses * levers, shown
 
 
 def _is_on_ground(motion: Motion, part: int, frame: int) -> bool:

@@ -29,6 +29,19 @@ SHRINKAGE = 0.02
 """Share of a round spread mixed into the directional one, so that no direction is without any."""
 
 
+_WAYS = np.array(
+    [
+        # held, carried on straight, carried on with its acceleration; before, then after
+        (0.0, 0.0, 1.0, 0.0, 0.0, 0.0),
+        (0.0, -1.0, 2.0, 0.0, 0.0, 0.0),
+        (1.0, -3.0, 3.0, 0.0, 0.0, 0.0),
+        (0.0, 0.0, 0.0, 1.0, 0.0, 0.0),
+        (0.0, 0.0, 0.0, 2.0, -1.0, 0.0),
+        (0.0, 0.0, 0.0, 3.0, -3.0, 1.0),
+    ]
+)
+"""Ways to go on: weights of the three frames before and the three frames after a jump."""
+
 Shape = tuple[float, ...]
 """By how much the frames of a jump are off, relative to its height: one number for each frame."""
 
@@ -396,17 +409,17 @@ def miss_all_paths(path: FloatArray, frames: IntArray, columns: IntArray, width:
     frames, columns : ndarray of int, shape (C,)
     width : int
     """
-    miss = np.full(len(frames), np.inf)
-    ways = ((1.0,), (2.0, -1.0), (3.0, -3.0, 1.0))
-    for direction, edge in ((-1, frames), (1, frames + width - 1)):
-        for way in ways:
-            rows = edge[:, np.newaxis] + direction * np.arange(1, len(way) + 1)
-            exists = (rows[:, -1] >= 0) & (rows[:, -1] < len(path))
-            near = path[np.clip(rows, 0, len(path) - 1), columns[:, np.newaxis]]
-            guess = np.einsum("k,ckd->cd", np.array(way), near)
-            distance = np.linalg.norm(path[edge, columns] - guess, axis=-1)
-            miss = np.where(exists, np.minimum(miss, distance), miss)
-    return miss
+    offsets = np.array((-3, -2, -1, 1, 2, 3))
+    rows = np.where(offsets < 0, frames[:, np.newaxis], frames[:, np.newaxis] + width - 1) + offsets
+    near = path[np.clip(rows, 0, len(path) - 1), columns[:, np.newaxis]]
+    guesses = np.einsum("wk,ckd->cwd", _WAYS, near)
+    edges = np.stack((path[frames, columns], path[frames + width - 1, columns]), axis=1)
+    off = np.repeat(edges, len(_WAYS) // 2, axis=1) - guesses
+    exists = (rows >= 0) & (rows < len(path))
+    askable = ~np.any((_WAYS != 0.0) & ~exists[:, np.newaxis], axis=-1)
+    distances = np.where(askable, np.sqrt(_squares(off)), np.inf)
+    nearest: FloatArray = distances.min(axis=1)
+    return nearest
 
 
 def split_phases(path: FloatArray, stride: int) -> FloatArray:

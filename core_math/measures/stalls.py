@@ -78,9 +78,9 @@ def find_stalls(path: FloatArray, longest: int, side: int, around: int, share: f
     _, ends = np.nonzero(edges.T == -1)
     short = ends - firsts <= longest
     columns, firsts, ends = columns[short], firsts[short], ends[short]
-    before = _mean_steps(steps, firsts - side, firsts, columns)
-    after = _mean_steps(steps, ends, ends + side, columns)
-    inside = _mean_steps(steps, firsts, ends, columns)
+    before = mean_steps(path, firsts - side, firsts, columns)
+    after = mean_steps(path, ends, ends + side, columns)
+    inside = mean_steps(path, firsts, ends, columns)
     fast_before, fast_after = (np.linalg.norm(mean, axis=-1) for mean in (before, after))
     slower = np.minimum(fast_before, fast_after)
     here = np.linalg.norm(inside, axis=-1)
@@ -147,16 +147,20 @@ def _largest_within(speeds: FloatArray, reach: int) -> FloatArray:
     return known
 
 
-def _mean_steps(
-    steps: FloatArray, starts: IntArray, ends: IntArray, columns: IntArray
-) -> FloatArray:
-    """Return the mean of steps start .. end - 1 of some columns, shape (C, D); kept inside."""
-    total = np.concatenate((np.zeros((1, *steps.shape[1:])), np.cumsum(steps, axis=0)))
-    low, high = np.clip(starts, 0, len(steps)), np.clip(ends, 0, len(steps))
-    mean: FloatArray = (total[high, columns] - total[low, columns]) / np.maximum(high - low, 1)[
-        :, np.newaxis
-    ]
-    return mean
+def mean_steps(path: FloatArray, starts: IntArray, ends: IntArray, columns: IntArray) -> FloatArray:
+    """Return the mean step of paths from one frame to another, shape (C, D).
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    starts, ends : ndarray of int, shape (C,)
+        Frames; those before the first or after the last one are drawn in to them.
+    columns : ndarray of int, shape (C,)
+        Which path.
+    """
+    low, high = (np.clip(frames, 0, len(path) - 1) for frames in (starts, ends))
+    way: FloatArray = path[high, columns] - path[low, columns]
+    return way / np.maximum(high - low, 1)[:, np.newaxis]
 
 
 def _usual_speed(
