@@ -43,6 +43,9 @@ FROZEN = Limits(
     maximum=30.0,
     description="How long a travelling hand keeps one pose, or a finger stays straight.",
     source="measured: natural hands move their fingers within 2 s, however little the arm does",
+    broad=1.3,
+    subtle=0.8,
+    style_source="practice: a mitten passes in broad action, in a close shot hands are looked at",
 )
 REPEATED = Limits(
     "repeated",

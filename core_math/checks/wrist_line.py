@@ -23,7 +23,7 @@ both sides and behind under 1.5 s; bends over 85 degrees only once, in a guard (
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,7 +106,7 @@ PLANTED_TRAVEL = Parameter(
 
 SMOOTHING_HZ = 8.0  # keeps a wrist's accents, drops a capture's jitter (practice)
 MOVING_SPEED = 0.1  # body heights per second at which a hand moves (practice)
-LONGEST_PAUSE = 0.25  # s of stillness that do not end a stretch
+LONGEST_PAUSE = 0.25  # s of stillness that count as movement
 LEAST_BEYOND = 0.08  # s: shorter overbends are jumps, not poses
 LEAST_LENGTH = 0.01  # share of body height: shorter hands tell no direction
 SEEN_LENGTH = 0.6  # forearm and hand must show this share of their length in the picture
@@ -115,7 +115,10 @@ WORDS = {".L": "Left", ".R": "Right"}
 
 @dataclass(frozen=True)
 class Stretch:
-    """A stretch (frame indices, both included): seconds straight, or degrees beyond the range."""
+    """A stretch (frame indices, both included): seconds straight, or degrees beyond the range.
+
+    `way` is the word for the way of an overbend, empty for bends to palm or back of the hand.
+    """
 
     code: str
     side: str
@@ -123,16 +126,21 @@ class Stretch:
     last: int
     peak: int
     value: float
-    bend: float
+    way: str
     hand_travel: float
+    throughout: bool
 
 
 @dataclass(frozen=True)
 class WristLines:
-    """Stretches of both wrists; a hand that could not be judged carries its reason, by side."""
+    """Stretches of both wrists; a hand that could not be judged carries its reason, by side.
+
+    `always` names the sides whose wrist is straight throughout the shot: one cause, one flag.
+    """
 
     stretches: list[Stretch]
     missing: dict[str, str]
+    always: tuple[str, ...]
 
 
 def measure(motion: Motion, values: Values) -> WristLines:
@@ -147,7 +155,8 @@ def measure(motion: Motion, values: Values) -> WristLines:
             missing[side] = str(error)
     if len(missing) == 2:
         raise CannotEvaluateError("; ".join(missing.values()))
-    return WristLines(stretches, missing)
+    always = {one.side for one in stretches if one.code == "ruler-line" and one.throughout}
+    return WristLines(stretches, missing, tuple(sorted(always)))
 
 
 def judge(motion: Motion, measured: WristLines, values: Values) -> Iterator[Outcome]:
@@ -159,6 +168,7 @@ def judge(motion: Motion, measured: WristLines, values: Values) -> Iterator[Outc
     }
     for side, reason in measured.missing.items():
         yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"hand{side}")
+    lines: dict[str, Flag] = {}
     for stretch in measured.stretches:
         graded = values.grade(limits[stretch.code], stretch.value)
         if graded is None:
@@ -168,8 +178,17 @@ def judge(motion: Motion, measured: WristLines, values: Values) -> Iterator[Outc
             frames = f"on frames {motion.frame(stretch.first)}-{motion.frame(stretch.last)}"
             reason = f"the hand leans on something {frames}"
             yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"hand{stretch.side}")
+            continue
+        flag = _make_flag(motion, stretch, *graded)
+        if stretch.code == "ruler-line" and stretch.side in measured.always:
+            lines[stretch.side] = flag
         else:
-            yield _make_flag(motion, stretch, *graded)
+            yield flag
+    if len(lines) == 2:
+        others = (*lines[".L"].other_parts, lines[".R"].part)
+        yield replace(lines[".L"], other_parts=others)
+    else:
+        yield from lines.values()
 
 
 def _measure_wrist(motion: Motion, side: str, values: Values) -> Iterator[Stretch]:
@@ -181,31 +200,39 @@ def _measure_wrist(motion: Motion, side: str, values: Values) -> Iterator[Stretc
     place = series.smooth(wrist, fps, SMOOTHING_HZ) / motion.height
     speed = np.linalg.norm(series.central_velocity(place, fps), axis=-1)
     moving = series.close_gaps(speed > MOVING_SPEED, round(LONGEST_PAUSE * fps))
-
-    def describe(code: str, run: tuple[int, int], peak: int, value: float) -> Stretch:
-        span = slice(run[0], run[1] + 1)
-        travel = swings.excursion(wrist[span])
-        return Stretch(code, side, run[0], run[1], peak, value, float(bend[peak]), travel)
-
     straight = bend < values[STRAIGHT.name]
-    for run in series.find_runs(straight & moving):
-        peak = run[0] + int(np.argmin(bend[run[0] : run[1] + 1]))
-        yield describe("ruler-line", run, peak, (run[1] - run[0] + 1) / fps)
+
+    def describe(
+        code: str, run: tuple[int, int], peak: int, value: float, way: str = ""
+    ) -> Stretch:
+        travel = swings.excursion(wrist[run[0] : run[1] + 1])
+        throughout = bool(straight.all())
+        return Stretch(code, side, run[0], run[1], peak, value, way, travel, throughout)
+
+    lines = {"ruler-line": straight}
     if motion.camera is not None:
         seen = _find_straight_in_picture(motion, elbow, wrist, tip, values[STRAIGHT.name])
-        for run in series.find_runs(seen & ~straight & moving):
-            middle = (run[0] + run[1]) // 2
-            yield describe("ruler-line-in-camera", run, middle, (run[1] - run[0] + 1) / fps)
+        lines["ruler-line-in-camera"] = seen & ~straight
+    for code, line in lines.items():
+        for first, last in series.find_runs(line):
+            # Only the time in which the hand moves counts, pauses end no line.
+            inside = first + np.flatnonzero(moving[first : last + 1])
+            if len(inside):
+                run = int(inside[0]), int(inside[-1])
+                yield describe(code, run, (run[0] + run[1]) // 2, len(inside) / fps)
     if is_fingertip:
         return  # A finger closing on the palm is no bent wrist.
     beyond = bend - values[BEND_RANGE.name]
-    sideways = _measure_sideways(motion, side, elbow, wrist, tip)
-    if sideways is not None:
-        beyond = np.maximum(beyond, sideways - values[SIDEWAYS_RANGE.name])
-    for run in series.find_runs(beyond > 0.0):
+    sideways = np.full(len(bend), -np.inf)
+    across = _measure_sideways(motion, side, elbow, wrist, tip)
+    if across is not None:
+        sideways = across - values[SIDEWAYS_RANGE.name]
+    worse = np.maximum(beyond, sideways)
+    for run in series.find_runs(worse > 0.0):
         if (run[1] - run[0] + 1) / fps >= LEAST_BEYOND:
-            peak = run[0] + int(np.argmax(beyond[run[0] : run[1] + 1]))
-            yield describe("overbent", run, peak, float(beyond[peak]))
+            peak = run[0] + int(np.argmax(worse[run[0] : run[1] + 1]))
+            way = " sideways" if sideways[peak] > beyond[peak] else ""
+            yield describe("overbent", run, peak, float(worse[peak]), way)
 
 
 def _find_hand_end(motion: Motion, side: str) -> tuple[NDArray[np.float64], bool]:
@@ -279,7 +306,7 @@ def _make_flag(motion: Motion, stretch: Stretch, severity: Severity, limit: floa
     hand = f"{WORDS[stretch.side]} hand"
     if stretch.code == "overbent":
         message = f"{WORDS[stretch.side]} wrist bends {stretch.value:.0f} deg past its range"
-        message += f" ({stretch.bend:.0f} deg to the forearm)"
+        message += stretch.way
         suggestion = "bend it less, and let forearm and elbow make up for it"
     else:
         picture = " in the picture" if stretch.code == "ruler-line-in-camera" else ""

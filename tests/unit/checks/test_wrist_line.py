@@ -117,6 +117,13 @@ def test_hand_at_rest_may_be_straight():
     assert_clean(run(CHECK, figure.make_motion({}, 72)))
 
 
+def test_wrists_straight_throughout_the_shot_are_one_flag():
+    motion = wave(0.0)
+    turns = np.tile([1.0, 0.0, 0.0, 0.0], (motion.frame_count, 1))
+    (flag,) = run(CHECK, reposing.repose(motion, {"hand.L": turns, "hand.R": turns})).flags
+    assert {"hand.L", "hand.R"} <= {flag.part, *flag.other_parts}
+
+
 def test_leaning_hand_is_left_alone_and_said_so():
     motion = wave(95.0)
     drift = motion.head("hand.R") - motion.head("hand.R")[:1]
