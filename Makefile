@@ -41,7 +41,7 @@ demo: $(VENV)/.installed-fettle ## build the demo shot, read it, show what was f
 	$(BIN)/fettle demo
 
 .PHONY: test
-test: lint types unit in-blender ## lint, types, unit tests, tests inside Blender 5.0
+test: lint types unit in-browser in-blender ## lint, types, unit tests, the sheet in a browser, Blender 5.0
 
 .PHONY: lint
 lint: $(VENV)/.installed-test-tools ## ruff, rules and format
@@ -55,6 +55,11 @@ types: $(VENV)/.installed-test-tools ## mypy, strict on core_math
 .PHONY: unit
 unit: $(VENV)/.installed-test-tools captures ## tests of core_math, without Blender
 	$(BIN)/python -m pytest tests/unit $(PYTEST_ARGS)
+
+.PHONY: in-browser
+in-browser: $(VENV)/.installed-test-tools ## the review sheet in a real browser
+	@tools/install_browser.sh || test $$? -eq 3
+	$(BIN)/python -m pytest tests/in_browser $(PYTEST_ARGS)
 
 .PHONY: in-blender
 in-blender: $(VENV)/.installed-test-tools captures ## tests inside Blender 5.0, no window

@@ -14,6 +14,7 @@
   const setTheme = (value) => { root.dataset.theme = value; remember(value); showTheme(); };
   if (recall()) root.dataset.theme = recall();
   showTheme();
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", showTheme);
   find("theme")?.addEventListener("click", () => setTheme(isDark() ? "light" : "dark"));
 
   const filters = find("filters");
@@ -35,7 +36,7 @@
   };
   if (filters) {
     filters.hidden = false;
-    filters.addEventListener("input", apply);
+    for (const kind of ["input", "change"]) filters.addEventListener(kind, apply);
     filters.addEventListener("submit", (event) => event.preventDefault());
     apply();
   }

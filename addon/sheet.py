@@ -171,18 +171,25 @@ def _make_strip(shot: ShotReading) -> Markup | None:
     first, last = shot.frame_range
     width, left = 1000.0, 8.0
     scale = (width - 2.0 * left) / max(1, last - first + 1)
-    lanes: list[float] = []
+    ordered = sorted(enumerate(shot.flags), key=lambda entry: entry[1].start)
+    spans = [
+        (left + (flag.start - first + 0.2) * scale, left + (flag.end - first + 0.8) * scale)
+        for _, flag in ordered
+    ]
+    lanes, count = _assign_lanes(spans)
+    pitch = min(9.0, max(2.5, 170.0 / count))
     bars = []
-    for number, flag in sorted(enumerate(shot.flags), key=lambda entry: entry[1].start):
-        start = left + (flag.start - first + 0.2) * scale
-        end = max(start + 0.1, left + (flag.end - first + 0.8) * scale)
-        lane = next((n for n, free in enumerate(lanes) if free < start - 7.0), len(lanes))
-        lanes[lane : lane + 1] = [end]
-        y = 8.0 + 9.0 * lane
-        bar = tag("path", class_=f"lane {flag.severity.word}", d=f"M{start:.1f} {y:g}H{end:.1f}")
+    for (number, flag), (start, end), lane in zip(ordered, spans, lanes, strict=True):
+        y = 8.0 + pitch * lane
+        bar = tag(
+            "path",
+            class_=f"lane {flag.severity.word}",
+            d=f"M{start:.1f} {y:g}H{max(end, start + 0.1):.1f}",
+            stroke_width=round(0.6 * pitch, 1),
+        )
         title = tag("title", f"{say_frames(flag)} {say_part(flag.part)}: {flag.message}")
         bars.append(tag("a", title, bar, href=f"#{make_anchor(flag, number)}", tabindex="-1"))
-    floor = 14.0 + 9.0 * len(lanes)
+    floor = 14.0 + pitch * count
     axis = tag("path", class_="axis", d=f"M{left:g} {floor:g}H{width - left:g}")
     every = _choose_step(last - first + 1)
     marks = [
@@ -206,6 +213,17 @@ def _make_strip(shot: ShotReading) -> Markup | None:
         role="img",
         aria_label=label,
     )
+
+
+def _assign_lanes(spans: Sequence[tuple[float, float]]) -> tuple[list[int], int]:
+    """Put spans, sorted by their start, into the first lane that is free; return the lanes."""
+    free: list[float] = []
+    lanes = []
+    for start, end in spans:
+        lane = next((n for n, until in enumerate(free) if until < start - 7.0), len(free))
+        free[lane : lane + 1] = [end]
+        lanes.append(lane)
+    return lanes, len(free)
 
 
 def _choose_step(frames: int) -> int:

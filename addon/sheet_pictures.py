@@ -301,7 +301,7 @@ class _Fit:
         if len(everything) == 0:
             everything = np.zeros((1, 2))
         low, high = everything.min(axis=0), everything.max(axis=0)
-        margin = 14.0 if height_m is None else 4.0
+        margin = 22.0 if height_m is None else 4.0
         room = np.array(size) - 2.0 * margin
         extent = np.maximum(high - low, 1e-6)
         scale = float((room / extent).min())

@@ -24,7 +24,15 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 # Linters and the libraries only core_math is compared with are not needed inside Blender.
-NOT_NEEDED = ("bezier", "circle-fit", "fake-bpy-module", "mypy", "ruff", "similaritymeasures")
+NOT_NEEDED = (
+    "bezier",
+    "circle-fit",
+    "fake-bpy-module",
+    "mypy",
+    "ruff",
+    "similaritymeasures",
+    "selenium",
+)
 FINISHED = "finished"
 # Installing writes into the checkout for a moment.
 ONE_INSTALLS = threading.Lock()
