@@ -62,6 +62,8 @@ def build_take(take: int, path: Path) -> None:
     scene.frame_set(show.FIRST_FRAME)
     _set_up_views()
     path.parent.mkdir(parents=True, exist_ok=True)
+    # Built again, a take replaces itself and leaves no backup beside it.
+    bpy.context.preferences.filepaths.save_version = 0
     bpy.ops.wm.save_as_mainfile(filepath=str(path), check_existing=False, compress=True)
 
 
@@ -90,10 +92,11 @@ def _set_up_views() -> None:
                 continue
             if space.region_3d is not None:
                 space.region_3d.view_perspective = "CAMERA"
+                space.region_3d.view_camera_zoom = 18.0
             space.shading.background_type = "VIEWPORT"
             space.shading.background_color = paints.linear("#D9B8A4")[:3]
-            space.overlay.show_floor = False
-            space.overlay.show_extras = False
+            for clutter in ("floor", "axis_x", "axis_y", "cursor", "extras", "relationship_lines"):
+                setattr(space.overlay, f"show_{clutter}", False)
 
 
 def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Matrix]:

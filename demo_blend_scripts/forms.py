@@ -11,6 +11,8 @@ from typing import Any
 import bpy
 from mathutils import Matrix, Vector
 
+from .rig import other_side
+
 Weights = dict[str, float]
 Stops = Sequence[tuple[float, str]]
 """Places along a tube with the bone that rules there; between two places they blend."""
@@ -197,8 +199,6 @@ class Model:
 
     def mirrored(self) -> Model:
         """Return the model's mirror image, with the bones of the other side."""
-        from .rig import other_side
-
         image = Model()
         image.points = [Vector((-point.x, point.y, point.z)) for point in self.points]
         image.weights = [

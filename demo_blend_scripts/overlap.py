@@ -10,7 +10,8 @@ time and size. Only sparse Bezier keys go into the action, staggered from joint 
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import bpy
 from mathutils import Matrix, Vector
@@ -113,7 +114,7 @@ def _clear_of(chest: Matrix, strand: Strand, joint: int) -> Vector:
     return turn @ Vector(strand.clear) * (share * upright)
 
 
-def _between(values: list, at: float):  # noqa: ANN001, ANN202
+def _between(values: Sequence[Any], at: float) -> Any:
     """Return a value between two frames; before the first frame the first."""
     low = max(0, math.floor(at))
     return values[low].lerp(values[min(low + 1, len(values) - 1)], max(0.0, at - low))
