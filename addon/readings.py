@@ -37,6 +37,7 @@ from ..core_math import (
     apply_marks,
     dump_marks,
     iterate_checks,
+    merge_causes,
     parse_marks,
     sort_for_review,
 )
@@ -235,8 +236,9 @@ def _run_checks(
     total = max(1, len(motions) * sum(settings.enabled(check) for check in checks))
     done = 0
     for motion in motions:
+        flags: list[Flag] = []
         for check, outcome in iterate_checks(motion, checks, settings):
-            outcomes.flags += outcome.flags
+            flags += outcome.flags
             outcomes.not_evaluated += outcome.not_evaluated
             outcomes.crashes += outcome.crashes
             outcomes.evaluated += outcome.evaluated
@@ -244,6 +246,7 @@ def _run_checks(
             done += 1
             share = SAMPLING_SHARE + (1.0 - SAMPLING_SHARE) * done / total
             yield share, f"{motion.subject}: {check.id}"
+        outcomes.flags += merge_causes(flags, checks, motion)
 
 
 def collect_keys(motions: Iterable[Motion]) -> dict[tuple[str, str], NDArray[np.float64]]:

@@ -34,6 +34,7 @@ from .motion import (
     SubjectKind,
     build_motion,
 )
+from .one_cause import merge_causes
 from .picture_view import View, choose_view, draw_sticks, find_trail_part, measure_spacing
 from .posing import (
     BoneTree,
@@ -186,6 +187,7 @@ __all__ = [
     "format_shot",
     "guess_body_map",
     "iterate_checks",
+    "merge_causes",
     "list_checks",
     "list_with_ancestors",
     "mark_flag",

@@ -259,6 +259,7 @@ class Check:
     needs_camera: bool = False
     minimum_frames: int = 4
     aliases: tuple[str, ...] = field(default=())
+    explained_by: tuple[str, ...] = field(default=())
     on_drawings: bool = False
 
     def __post_init__(self) -> None:

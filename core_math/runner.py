@@ -28,6 +28,7 @@ from .findings import (
     sort_for_review,
 )
 from .motion import Motion, Stage
+from .one_cause import merge_causes
 from .reading import SubjectReading
 from .settings import Settings
 
@@ -67,7 +68,7 @@ def run_checks(
         evaluated += outcome.evaluated
         seconds[check.id] = outcome.check_seconds[check.id]
     return SubjectReading(
-        flags=tuple(sort_for_review(flags)),
+        flags=tuple(sort_for_review(merge_causes(flags, checks, motion))),
         not_evaluated=tuple(not_evaluated),
         crashes=tuple(crashes),
         evaluated=tuple(evaluated),

@@ -399,4 +399,5 @@ CHECK = Check(
     description=__doc__ or "",
     kinds=frozenset({SubjectKind.ARMATURE, SubjectKind.OBJECT}),
     minimum_frames=8,
+    explained_by=("arc-break",),
 )

@@ -353,4 +353,5 @@ CHECK = Check(
     judge=judge,
     description=__doc__ or "",
     on_drawings=True,
+    explained_by=("ik-lock", "stiff-wrist"),
 )
