@@ -138,9 +138,10 @@ def measure(motion: Motion, values: Values) -> list[Hitch]:
     )
     hitches = []
     for group in groups:
-        members, worst = np.unique(parts[rows[group]]), rows[group[np.argmax(lost[rows[group]])]]
+        group = group[np.argsort(-lost[rows[group]], kind="stable")]
+        members, worst = dict.fromkeys(parts[rows[group]].tolist()), rows[group[0]]
         part = causes.find_topmost(members, motion.parents)
-        others = tuple(int(row) for row in members if row != part)
+        others = tuple(row for row in members if row != part)
         travel, depth = float(lost[worst]), float(depths[worst])
         hitches.append(Hitch(part, others, int(firsts[worst]), int(lasts[worst]), travel, depth))
     return hitches

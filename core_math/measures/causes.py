@@ -90,7 +90,7 @@ def _join_simultaneous(groups: list[IntArray], firsts: IntArray, lasts: IntArray
 
 
 def find_topmost(parts: Iterable[int], parents: Sequence[int]) -> int:
-    """Return the row, of some parts, that the fewest parts carry; the first one of several."""
+    """Return the row, of some parts, that the fewest parts carry; of several the first given."""
 
     def depth(row: int) -> int:
         count = 0
@@ -98,7 +98,7 @@ def find_topmost(parts: Iterable[int], parents: Sequence[int]) -> int:
             row, count = parents[row], count + 1
         return count
 
-    return int(min(parts, key=lambda row: (depth(int(row)), int(row))))
+    return int(min(parts, key=lambda row: depth(int(row))))
 
 
 def list_descendants(parents: Sequence[int], parts: Iterable[int]) -> IntArray:

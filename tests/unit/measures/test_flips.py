@@ -1,0 +1,52 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Channels against rotations: the known unwrapping, spellings and detours."""
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from fettle.core_math.measures import flips, rotations
+
+
+def test_steps_of_the_known_row_and_its_unwrapping():
+    # 170, 179, -172, -163 unwraps to 170, 179, 188, 197 (numpy.unwrap).
+    row = np.array([170.0, 179.0, -172.0, -163.0])
+    values = np.stack((np.zeros(4), row, np.zeros(4)), axis=-1)
+    assert flips.step_channels(values, "XYZ").tolist() == [9.0, -351.0, 9.0]
+    assert np.unwrap(row, period=360.0).tolist() == [170.0, 179.0, 188.0, 197.0]
+    turns = np.abs(np.diff(np.unwrap(row, period=360.0)))
+    assert flips.find_jumps(values, "XYZ", turns, 90.0).tolist() == [False, True, False]
+
+
+def test_other_spelling_of_a_pose_jumps_without_turning():
+    # XYZ (10, 80, 0) and (190, 100, 180) are one rotation: no step over half a turn but two of it.
+    values = np.array([(10.0, 80.0, 0.0), (191.0, 100.0, 181.0)])
+    q = Rotation.from_euler("xyz", values, degrees=True).as_quat(scalar_first=True)
+    turns = rotations.step_angles(q)
+    assert turns[0] < 2.0
+    assert flips.find_jumps(values, "XYZ", turns, 90.0).tolist() == [True]
+    assert flips.find_jumps(values, "XYZ", np.array([170.0]), 90.0).tolist() == [False]
+
+
+def test_quaternion_of_the_other_sign_counts_as_a_full_turn():
+    q = np.array([[1.0, 0, 0, 0], [-0.99, 0.1, 0, 0], [-1.0, 0, 0, 0]])
+    assert flips.step_channels(q, "QUATERNION").tolist() == [360.0, 0.0]
+
+
+def test_axis_angle_counts_its_angle_alone():
+    values = np.array([[10.0, 0, 0, 1], [250.0, 0, 900.0, 1]])
+    assert flips.step_channels(values, "AXIS_ANGLE").tolist() == [240.0]
+
+
+@pytest.mark.parametrize(("travelled", "detour"), [(90.0, 0.0), (180.0, 0.0), (340.0, 320.0)])
+def test_detour_is_the_way_less_the_angle_between_the_ends(travelled, detour):
+    q = rotations.from_axis_angle((0.0, 0.0, 1.0), np.linspace(0.0, travelled, 35))
+    local = rotations.make_continuous(q)
+    assert flips.measure_detour(local, 0, 34) == pytest.approx(detour, abs=1e-6)
+    assert flips.measure_detour(local, 5, 5) == 0.0
+
+
+@pytest.mark.parametrize("mode", ["XYZ", "AXIS_ANGLE", "QUATERNION"])
+def test_single_frames_have_no_steps(mode):
+    assert flips.step_channels(np.zeros((1, 4)), mode).shape == (0,)

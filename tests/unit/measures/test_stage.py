@@ -1,0 +1,60 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Cadence and drawings of known animation: on ones, twos, threes, mixed, still."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from fettle.core_math.measures import stage
+
+
+def repeat_steps(changes: int, every: int) -> np.ndarray:
+    """Steps of animation that changes every so many frames."""
+    steps = np.zeros(changes * every)
+    steps[every - 1 :: every] = 1.0 + 0.3 * np.sin(np.arange(changes))
+    return steps
+
+
+@pytest.mark.parametrize("every", [1, 2, 3, 4])
+def test_cadence_is_the_frames_of_a_drawing(every):
+    steps = repeat_steps(20, every)
+    assert stage.find_cadence(steps) == every
+    drawings = stage.list_drawings(steps)
+    assert drawings.tolist() == [0, *range(every, 20 * every + 1, every)]
+
+
+def test_hold_over_several_beats_keeps_the_cadence():
+    steps = repeat_steps(24, 2)
+    steps[21:25] = 0.0
+    assert stage.find_cadence(steps) == 2
+
+
+@pytest.mark.parametrize("steps", [[], [0.0], [1.0], [0.0] * 50, [1.0, 0.0, 0.0]])
+def test_still_or_short_animation_has_no_cadence(steps):
+    assert stage.find_cadence(np.array(steps)) == 1
+
+
+def test_mixed_ones_and_twos_are_no_cadence():
+    steps = np.concatenate((repeat_steps(10, 2), np.ones(20)))
+    assert stage.find_cadence(steps) == 1
+
+
+def test_share_of_stepped_keys():
+    assert stage.stepped_share(np.array([True, False, True, True])) == 0.75
+    assert stage.stepped_share(np.array([], dtype=bool)) == 0.0
+
+
+@given(
+    hnp.arrays(np.float64, st.integers(0, 60), elements=st.floats(0.0, 1e3, allow_subnormal=False)),
+    st.floats(1e-3, 1e3),
+)
+@settings(max_examples=80, deadline=None)
+def test_any_steps_are_read_without_a_warning_and_at_any_scale(steps, scale):
+    cadence = stage.find_cadence(steps)
+    assert 1 <= cadence <= stage.LONGEST_CADENCE
+    drawings = stage.list_drawings(steps)
+    assert drawings[0] == 0 and np.all(np.diff(drawings) > 0) and drawings[-1] <= len(steps)
+    assert stage.find_cadence(steps * scale) in (cadence, 1) or scale != 1.0
