@@ -27,7 +27,6 @@ class TextLine:
 
     text: str
     quiet: bool = False
-    strong: bool = False
 
 
 def make_batch(shader: Any, arrays: dict[str, Any], indices: Any) -> Any:
@@ -91,6 +90,36 @@ def draw_label(
     blf.disable(FONT, blf.SHADOW)
 
 
+def wrap_lines(lines: Sequence[TextLine], widest: int, room: int) -> list[TextLine]:
+    """Break paragraphs into lines; where there is no room for all, the sentence alone stays.
+
+    Parameters
+    ----------
+    lines : sequence of TextLine
+    widest : int
+        Letters that fit beside each other in the region.
+    room : int
+        Lines that fit above each other.
+    """
+
+    def wrap(some: Sequence[TextLine]) -> list[TextLine]:
+        letters = max(24, min(46, widest))
+        return [
+            TextLine(piece, line.quiet)
+            for line in some
+            for piece in textwrap.wrap(line.text, letters) or [""]
+        ]
+
+    wrapped = wrap(lines)
+    if len(wrapped) <= room:
+        return wrapped
+    wrapped = wrap([line for line in lines if not line.quiet])
+    if len(wrapped) <= room:
+        return wrapped
+    # Half the width: the flag itself stays in view.
+    return [TextLine(textwrap.shorten(lines[0].text, max(24, widest // 2), placeholder="\u2026"))]
+
+
 def find_free_width(context: bpy.types.Context, region: bpy.types.Region) -> tuple[float, float]:
     """Return the bounds of a region that no toolbar or sidebar lies over, in its pixels."""
     left, right = 0.0, float(region.width)
@@ -127,20 +156,19 @@ def draw_text_box(
     """
     scale, size = get_scale(context), get_text_size(context)
     blf.size(FONT, size)
-    letters = max(24, int(min(46.0, region.width / (0.62 * size) - 6.0)))
-    wrapped = [
-        TextLine(piece, line.quiet, line.strong)
-        for line in lines
-        for piece in textwrap.wrap(line.text, letters) or [""]
-    ]
     pad, step = 9.0 * scale, size * 1.42
+    room = int((region.height - 2.0 * pad) / step)
+    wrapped = wrap_lines(lines, int(region.width / (0.62 * size) - 6.0), room)
+    if room < 2:
+        pad = 3.0 * scale
     width = max(blf.dimensions(FONT, line.text)[0] for line in wrapped) + 2.0 * pad
     height = step * len(wrapped) + 2.0 * pad - (step - size) * 0.7
     gap = 24.0 * scale
     free_left, free_right = find_free_width(context, region)
     right_side = x + gap + width < free_right
     left = x + gap if right_side else max(free_left + 4.0, min(x, free_right) - gap - width)
-    bottom = min(max(4.0, y - height / 2.0), max(4.0, region.height - height - 30.0 * scale))
+    highest = max(1.0, region.height - height - (30.0 * scale if room >= 6 else 1.0))
+    bottom = min(max(1.0, y - height / 2.0), highest)
     bounds = (left, bottom, left + width, bottom + height)
     ground, colour = get_box_colours(context)
     shader = get_mark_shader()

@@ -2,8 +2,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Makes flags in the 3D view answer the pointer: hovering tells the sentence, a click goes there.
 
-A gizmo only takes a click that lies on a flag, and has nothing modal about it: every other click
-goes where it always went.
+A gizmo only takes a click that lies on a flag, from press to release: every other click goes where
+it always went.
 """
 
 from __future__ import annotations
@@ -42,7 +42,11 @@ class FETTLE_GT_flags(bpy.types.Gizmo):
         return HIT
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[str]:
-        """Go to the flag; a further click on a stack goes to the next one in it."""
+        """Go to the flag; a further click on a stack goes to the next one in it.
+
+        The gizmo holds on until the button is let go: the end of the same click would otherwise
+        select whatever lies behind the flag.
+        """
         entry = kept.get(context.scene.name)
         ids = getattr(self, "pointed_at", ())
         if entry is None or not ids:
@@ -52,13 +56,16 @@ class FETTLE_GT_flags(bpy.types.Gizmo):
         if entry.chosen in ids and flag is not None and context.scene.frame_current == flag.peak:
             flag_id = ids[(ids.index(entry.chosen) + 1) % len(ids)]
         bpy.ops.fettle.go_to_flag("EXEC_DEFAULT", True, flag_id=flag_id)
-        return {"FINISHED"}
+        return {"RUNNING_MODAL"}
 
     def modal(
-        self, _context: bpy.types.Context, _event: bpy.types.Event, _tweak: set[str]
+        self, _context: bpy.types.Context, event: bpy.types.Event, _tweak: set[str]
     ) -> set[str]:
-        """Nothing goes on after the click."""
-        return {"FINISHED"}
+        """End with the click, or with anything else that is no movement of the mouse."""
+        moving = event.type in {"MOUSEMOVE", "INBETWEEN_MOUSEMOVE"} or event.type.startswith(
+            "TIMER"
+        )
+        return {"RUNNING_MODAL"} if moving else {"FINISHED"}
 
 
 class FETTLE_GGT_flags(bpy.types.GizmoGroup):

@@ -16,6 +16,8 @@ UNSET = ("fettle.toggle_overlay", "fettle.read", "fettle.next_flag", "fettle.pre
 UNSET += ("fettle.add_note",)
 
 STRIP_KEYMAPS: tuple[tuple[str, Any], ...] = (
+    # A low timeline is nothing but the ruler, where a click otherwise sets the frame.
+    ("Time Scrub", "EMPTY"),
     ("Dopesheet", "DOPESHEET_EDITOR"),
     ("Graph Editor", "GRAPH_EDITOR"),
 )

@@ -325,6 +325,7 @@ def _work_off() -> float | None:
         return 0.02
     try:
         start_reading(*shown[name])
+        reading_job.work_now()
     except (SettingsError, SamplingError) as error:
         _Watch.due.pop(name, None)
         kept.set_problem(name, str(error))

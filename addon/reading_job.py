@@ -116,6 +116,11 @@ def stop() -> bool:
     return True
 
 
+def work_now() -> None:
+    """Work a first slice without waiting for the timer."""
+    _work()
+
+
 def run_to_end() -> None:
     """Work off the job at hand without a pause."""
     while _job is not None:

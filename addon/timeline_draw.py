@@ -36,7 +36,7 @@ MARKERS_ROOM = 20.0
 """And for the host's own markers, where there are any."""
 HEIGHT = 12.0
 STACK_REACH = 7.0
-TINT_ALPHA = 0.10
+TINT_ALPHA = 0.07
 
 
 @dataclass(frozen=True, slots=True)

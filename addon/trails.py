@@ -71,6 +71,12 @@ class Trail:
             matrix[:3] = self.places[row]
         return matrix
 
+    def travels(self, first: float, last: float, least: float) -> bool:
+        """Say whether the part moves farther than `least` metres between two frames."""
+        start = max(0, int(first - self.frames[0]))
+        points = self.points[start : max(start, int(last - self.frames[0]) + 1)]
+        return len(points) > 1 and bool(np.ptp(points, axis=0).max() > least)
+
     def world_points(self, frame: float) -> FloatArray:
         """Return the points as they lie in the world while a frame is shown, shape (F, 3)."""
         if self.places is None:

@@ -54,6 +54,9 @@ TOWARDS_EYE = 0.03
 NUMBERS_REACH = 46.0
 """Frame numbers show within this distance of the pointer, in pixels at scale 1."""
 
+LEAST_TRAVEL = 0.004
+"""Share of body size below which a part stands still and leaves no trail."""
+
 STALE_ALPHA = 0.35
 
 
@@ -233,7 +236,8 @@ def _list_drawn(scenery: _Scenery, entry: kept.Kept, frame: int, state: Any) -> 
     return [
         trail
         for name, trail in scenery.trails.items()
-        if name in near or name in kept_anyway or limbs
+        if (name in near or name in kept_anyway or limbs)
+        and trail.travels(first, last, LEAST_TRAVEL * entry.motions[trail.subject].height)
     ]
 
 

@@ -67,6 +67,11 @@ def lock_in_world(rig, bone):
 def build_shot(locked=True):
     """Make an empty file with a figure whose left arm swings under a hand locked in the world."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
+    return build_shot_here(locked)
+
+
+def build_shot_here(locked=True):
+    """Do so in the scene that is open."""
     scene = bpy.context.scene
     scene.frame_start, scene.frame_end = 1, LAST_FRAME
     scene.frame_set(7)
