@@ -16,7 +16,7 @@ were not captured: one flag, never more than faint.
 
 Sources: two synergies explain most hand postures (Santello 1998, from memory), but no dwell time is
 published. Measured on open captures of jumping and climbing: the widest-moving finger joint spreads
-by 4 degrees and more in 98 of 100 stretches of 1.5 s, by 12 degrees and more in all of 3 s.
+by 4 degrees and more in every stretch of 1.5 s in which the hand travels, by 12 in all of 3 s.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ SPREAD = Parameter(
     minimum=0.1,
     maximum=30.0,
     description="The joint that moves most must move less than this for the hand to be one pose.",
-    source="measured: natural hands pass 4 degrees within 1.5 s in 98 of 100 stretches",
+    source="measured: travelling natural hands spread by 4 degrees and more in any 1.5 s",
 )
 STRAIGHT = Parameter(
     "straight",

@@ -180,12 +180,9 @@ def judge(motion: Motion, measured: ChestAnswers, values: Values) -> Iterator[Ou
         yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"upper_arm{side}")
     flags: list[Flag] = []
     for swing in measured.swings:
-        if swing.answer is None:
-            continue
         limits = IDLE_GAIN if values.grade(IDLE_GAIN.name, swing.gain) else PLANK_GAIN
         graded = values.grade(limits.name, swing.gain)
-        apart = abs(swing.answer.lag) >= AT_ONCE or swing.answer.likeness < FOLLOWS
-        if graded is None or (limits is PLANK_GAIN and apart):
+        if graded is None or (limits is PLANK_GAIN and not _is_block(swing)):
             continue
         excuse = _find_excuse(motion, swing, values)
         if excuse:
@@ -217,7 +214,8 @@ def _measure_arm(
         degrees = swings.turned_degrees(steps, first, last)
         chest_degrees = swings.turn_range(chest[first : last + 1])
         answer = None
-        if any(values.grade(name, chest_degrees / degrees) for name in values.limits):
+        odd = any(values.grade(name, chest_degrees / degrees) for name in values.limits)
+        if odd and chest_degrees >= TELLING:
             around = slice(max(0, swing.first - longest), swing.last + longest)
             answer = response.find_answer(arm_rate[around], chest_rate[around], longest)
         yield ArmSwing(
@@ -286,10 +284,16 @@ def _make_flag(
     )
 
 
+def _is_block(swing: ArmSwing) -> bool:
+    """Say whether the chest's turn and the arm's swing are one, on the same frames."""
+    answer = swing.answer
+    return answer is not None and abs(answer.lag) < AT_ONCE and answer.likeness >= FOLLOWS
+
+
 def _tell_lag(swing: ArmSwing, motion: Motion) -> str:
     """Say when the little that the chest gives comes, where that can be told."""
     answer = swing.answer
-    if answer is None or swing.chest_degrees < TELLING or answer.likeness < TELLING_LIKENESS:
+    if answer is None or answer.likeness < TELLING_LIKENESS:
         return ""
     if abs(answer.lag) < AT_ONCE:
         return "; the little it gives comes on the same frames"

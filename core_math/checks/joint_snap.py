@@ -16,7 +16,7 @@ long as it gathered speed eases into straight, however fast the move.
 Sources: two links of l1 and l2 reach d^2 = l1^2 + l2^2 + 2 l1 l2 cos(flex), so near full stretch a
 millimetre of reach opens 4.6 degrees at 5 degrees of flexion and 0.3 at 90 (law of cosines, links
 of 0.30 and 0.27 m); no limit is published. Measured: elbows and knees on open captures stay under
-7.2 (a climber's locked knees; most others never get straight), an arm whose target runs 5 mm and
+7.4 (a climber's locked knees; most others never get straight), an arm whose target runs 5 mm and
 more past its reach in 0.8 s lies at 5.8 to 17.
 """
 
@@ -73,7 +73,7 @@ BRAKES = Parameter(
 )
 
 FLOOR = 2.0  # degrees per frame and frame at 24 fps: a calm limb changes its steps by as much
-SHORTEST_STAY = 1.5  # frames at 24 fps that a joint that snaps stays straight
+SHORTEST_STAY = 2  # samples, at about 24 a second, that a joint that snaps stays straight
 NEIGHBOURHOOD = 0.4  # s to either side that give the local level
 JOINTS = {"elbow": ("upper_arm", "forearm", "hand"), "knee": ("thigh", "shin", "foot")}
 WORDS = {".L": "Left", ".R": "Right"}
@@ -140,7 +140,7 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
                             peak=snap.corner * stride,
                             step=snap.step,
                             spike=snap.spike,
-                            passes=snap.stays * REFERENCE_FPS / rate < SHORTEST_STAY,
+                            passes=snap.stays < SHORTEST_STAY,
                             brakes=snap.brakes,
                         )
                     )

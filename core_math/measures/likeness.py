@@ -51,7 +51,13 @@ class Windows:
 
 
 def rolling_likeness(
-    one: FloatArray, other: FloatArray, window: int, *, step: int = 1, most_turn: float = 0.0
+    one: FloatArray,
+    other: FloatArray,
+    window: int,
+    *,
+    step: int = 1,
+    most_turn: float = 0.0,
+    least: float = -1.0,
 ) -> Windows:
     """Compare two movements over every window of a fixed length, near offset zero.
 
@@ -66,6 +72,8 @@ def rolling_likeness(
         likenesses gives the offset to a fraction of a sample.
     most_turn : float, degrees
         Up to this much common turn is taken out first: axes read off a body are never exact.
+    least : float
+        Windows less alike than this before the turn are left as they are.
 
     Returns
     -------
@@ -83,7 +91,7 @@ def rolling_likeness(
     near = [np.clip(starts + shift, 0, count - 1) for shift in (-step, 0, step)]
     spread_a, spread_b = _rolling_spread(a, window), _rolling_spread(b, window)
     early, now, late = (
-        _turned_correlation(a, b, starts, places, window, spread_a, spread_b, most_turn)
+        _turned_correlation(a, b, starts, places, window, spread_a, spread_b, most_turn, least)
         for places in near
     )
     bend = early - 2.0 * now + late
@@ -146,6 +154,7 @@ def _turned_correlation(
     spread_a: FloatArray,
     spread_b: FloatArray,
     most_turn: float,
+    least: float,
 ) -> FloatArray:
     """Correlate windows of `a` with those of `b` at other places, all by one shift.
 
@@ -160,24 +169,32 @@ def _turned_correlation(
     mean_a, mean_b = _rolling_mean(centre_a, window), _rolling_mean(centre_b, window)
     cross = _rolling_mean(products, window) - np.einsum("fbi,fbj->fij", mean_a, mean_b)
     trace = np.trace(cross, axis1=1, axis2=2)
-    gained = np.zeros(len(trace))
-    if most_turn > 0.0:
-        skew = np.stack(
-            (
-                cross[:, 2, 1] - cross[:, 1, 2],
-                cross[:, 0, 2] - cross[:, 2, 0],
-                cross[:, 1, 0] - cross[:, 0, 1],
-            ),
-            axis=-1,
-        )
-        bend = trace[:, None, None] * np.eye(3) - 0.5 * (cross + np.swapaxes(cross, 1, 2))
-        bend = bend + (1e-9 + 1e-6 * np.abs(trace))[:, None, None] * np.eye(3)
-        turn = np.linalg.solve(bend, skew[..., np.newaxis])[..., 0]
-        angle = np.linalg.norm(turn, axis=-1)
-        shrink = np.minimum(1.0, np.radians(most_turn) / np.where(angle > 0.0, angle, 1.0))
-        turn, angle = turn * shrink[:, np.newaxis], np.maximum(angle * shrink, 1e-9)
-        along, across = np.sum(turn * skew, -1), np.einsum("fi,fij,fj->f", turn, bend, turn)
-        gained = np.sin(angle) / angle * along - (1.0 - np.cos(angle)) / angle**2 * across
-        gained = np.maximum(gained, 0.0)
     both = spread_a * spread_b[places]
-    return np.where(both > 0.0, (trace + gained) / np.where(both > 0.0, both, 1.0), 0.0)
+    usable = both > 0.0
+    plain = np.where(usable, trace / np.where(usable, both, 1.0), 0.0)
+    close = np.flatnonzero(usable & (plain >= least))
+    if most_turn > 0.0 and len(close):
+        plain[close] += _gain_by_turning(cross[close], most_turn) / both[close]
+    return plain
+
+
+def _gain_by_turning(cross: FloatArray, most_turn: float) -> FloatArray:
+    """Return what the best common turn adds to the traces of cross-covariances, (W, 3, 3)."""
+    trace = np.trace(cross, axis1=1, axis2=2)
+    skew = np.stack(
+        (
+            cross[:, 2, 1] - cross[:, 1, 2],
+            cross[:, 0, 2] - cross[:, 2, 0],
+            cross[:, 1, 0] - cross[:, 0, 1],
+        ),
+        axis=-1,
+    )
+    bend = trace[:, None, None] * np.eye(3) - 0.5 * (cross + np.swapaxes(cross, 1, 2))
+    bend = bend + (1e-9 + 1e-6 * np.abs(trace))[:, None, None] * np.eye(3)
+    turn = np.linalg.solve(bend, skew[..., np.newaxis])[..., 0]
+    angle = np.linalg.norm(turn, axis=-1)
+    shrink = np.minimum(1.0, np.radians(most_turn) / np.where(angle > 0.0, angle, 1.0))
+    turn, angle = turn * shrink[:, np.newaxis], np.maximum(angle * shrink, 1e-9)
+    along, across = np.sum(turn * skew, -1), np.einsum("fi,fij,fj->f", turn, bend, turn)
+    gained = np.sin(angle) / angle * along - (1.0 - np.cos(angle)) / angle**2 * across
+    return np.maximum(gained, 0.0)

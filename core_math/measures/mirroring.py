@@ -22,6 +22,9 @@ STILL_RATE = 5.0
 TELLING = 0.002
 """By so much an offset must be the better likeness to be believed (measured on captures)."""
 
+TURN_ADDS = 0.1
+"""A common turn of a few degrees never adds more than this to a likeness."""
+
 REFERENCE_STEP = 24.0
 """Neighbouring offsets are tried one frame at 24 fps apart."""
 
@@ -109,7 +112,9 @@ def find_mirrored(
         Common turn that is taken out first (see `likeness.rolling_likeness`).
     """
     step = max(1, round(fps / REFERENCE_STEP))
-    windows = likeness.rolling_likeness(left, right, window, step=step, most_turn=most_turn)
+    windows = likeness.rolling_likeness(
+        left, right, window, step=step, most_turn=most_turn, least=levels[0] - TURN_ADDS
+    )
     small = np.minimum(windows.spread, windows.other_spread)
     large = np.maximum(windows.spread, windows.other_spread)
     alike = (small >= least_spread) & (small >= least_ratio * large)
@@ -127,12 +132,14 @@ def find_mirrored(
             longest = max(inner, key=lambda one: one[1] - one[0], default=(0, 0))
             if longest[1] - longest[0] >= shortest:
                 level, span = number, longest if number == 1 else span
+        if not lasting:
+            continue
         one, other = (side[span[0] : span[1] + 1] for side in (left, right))
         shape = (len(one), -1)
         twins = likeness.compare(one.reshape(shape), other.reshape(shape), 3 * step)
         at_once = likeness.compare(one.reshape(shape), other.reshape(shape), 0)
         apart = twins.likeness - at_once.likeness > TELLING and abs(twins.offset) >= most_offset
-        if lasting and not apart:
+        if not apart:
             best = first + int(np.argmax(stretch))
             yield Stretch(
                 first=span[0],

@@ -72,10 +72,9 @@ def find_answer(driver: FloatArray, reply: FloatArray, longest: int) -> Answer:
     if spread <= 0.0 or len(driver) < 3:
         return Answer(0.0, 0.0, 0.0, False)
     longest = min(longest, len(driver) - 3)
-    lag, likeness = series.find_lag(driver, reply, longest)
-    other_lag, other = series.find_lag(driver, -reply, longest)
-    against = other > likeness
-    lag, likeness = (other_lag, other) if against else (lag, likeness)
+    found = series.correlation_at_lags(driver, reply, longest)
+    against = bool(-found.min() > found.max())
+    lag, likeness = series.find_lag(driver, -reply if against else reply, longest)
     if likeness <= 0.0:
         lag = 0.0
     first, last = max(0, round(-lag)), len(driver) - max(0, round(lag))
