@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import bpy
@@ -44,6 +45,7 @@ class PlayedCurve:
     to_frames: Callable[[FloatArray], FloatArray]
 
 
+@lru_cache(maxsize=1 << 14)
 def split_bone_path(path: str) -> tuple[str, str] | None:
     """Split a data path into bone and channel; None when it is not that of a pose bone."""
     match = _BONE_PATH.match(path)

@@ -43,8 +43,8 @@ FloatArray = NDArray[np.float64]
 
 EXACT, DIRECT = "exact", "direct"
 
-BLOCK = 1 << 13
-"""Bones times frames that are worked on at a time: enough for NumPy, little for the memory."""
+BLOCK, LARGE_BLOCK = 1 << 13, 1 << 15
+"""Bones times frames that are worked on at a time: little of a slice, or of the memory."""
 
 _CHANNEL = {"QUATERNION": "rotation_quaternion", "AXIS_ANGLE": "rotation_axis_angle"}
 
@@ -130,10 +130,9 @@ class SubjectRecorder:
         """Whether frames must be stepped for it."""
         return self.route == EXACT
 
-    @property
-    def block(self) -> int:
-        """How many frames `evaluate` should be asked for at a time."""
-        return max(16, BLOCK // self.width)
+    def block(self, hurried: bool) -> int:
+        """Return how many frames `evaluate` should be asked for at a time."""
+        return max(16, (BLOCK if hurried else LARGE_BLOCK) // self.width)
 
     width = 1
     """How many bones are worked on per frame."""
@@ -302,7 +301,7 @@ class ArmatureRecorder(SubjectRecorder):
         self._heads, self._tails = np.empty((3, *shape)), np.empty((3, *shape))
         self._turned = np.empty((4, *shape))
         self._buffer = np.empty(16 * self._bone_count, dtype=np.float32)
-        self._waiting = np.empty((self.block, self.width, 4, 4), dtype=np.float32)
+        self._waiting = np.empty((self.block(True), self.width, 4, 4), dtype=np.float32)
         self._choose_channels()
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
@@ -311,11 +310,11 @@ class ArmatureRecorder(SubjectRecorder):
         if len(bones) != self._bone_count:
             raise InterruptedReadingError(f"the bones of {self.subject.name} changed")
         bones.foreach_get("matrix", self._buffer)
-        place = row % self.block
+        place = row % len(self._waiting)
         self._waiting[place] = self._buffer.reshape(-1, 4, 4)[self._bone_rows]
         for part, bone in self._turning.items():
             self._channels[part][:, row] = getattr(bones[bone], self._channel_names[part])
-        if place == self.block - 1 or row == len(self.frames) - 1:
+        if place == len(self._waiting) - 1 or row == len(self.frames) - 1:
             # Blender keeps matrices column by column.
             pose = self._waiting[: place + 1].transpose(3, 2, 1, 0)[:3].astype(np.float64, "C")
             self._keep(slice(row - place, row + 1), pose)

@@ -240,11 +240,12 @@ def iterate_sampling(
             stage_set.remove()
 
     for number, recorder in enumerate(recorders):
-        for first in range(0, 0 if recorder.steps else count, recorder.block):
+        block = recorder.block(hurried=budget_ms < float("inf"))
+        for first in range(0, 0 if recorder.steps else count, block):
             if clock.is_over():
                 share = (number + first / count) / len(recorders)
                 yield from clock.pause(share if not stepped else 1.0)
-            recorder.evaluate(slice(first, min(first + recorder.block, count)))
+            recorder.evaluate(slice(first, min(first + block, count)))
 
     shot_camera = camera_recorder.finish(metres_per_unit(scene)) if recorders else None
     samples: list[Sample] = []

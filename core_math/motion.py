@@ -385,7 +385,8 @@ def build_motion(
         )
     kept = np.flatnonzero(finite)
     new_parents = _reconnect(parents, finite)
-    head_array, tail_array, world = head_array[:, kept], tail_array[:, kept], world[:, kept]
+    if len(kept) < part_count:
+        head_array, tail_array, world = head_array[:, kept], tail_array[:, kept], world[:, kept]
     names = tuple(parts[index] for index in kept)
 
     world = rotations.make_continuous(rotations.normalize(world))
@@ -450,11 +451,10 @@ def _check_shapes(
 
 
 def _find_finite_parts(heads: FloatArray, tails: FloatArray, world: FloatArray) -> BoolArray:
-    finite: BoolArray = (
-        np.isfinite(heads).all(axis=(0, 2))
-        & np.isfinite(tails).all(axis=(0, 2))
-        & np.isfinite(world).all(axis=(0, 2))
-    )
+    # One sum tells it for all frames of a part: what is not finite stays so whatever is added.
+    with np.errstate(invalid="ignore", over="ignore"):
+        total = sum(values.sum(axis=0).sum(axis=-1) for values in (heads, tails, world))
+    finite: BoolArray = np.isfinite(total)
     return finite
 
 
