@@ -5,17 +5,20 @@
 from ..check import Check
 from . import (
     arc_break,
+    camera_hitch,
     copied_strands,
     curve_flip,
     dead_hold,
     flat_arc,
     foot_off_ground,
     foot_slide,
+    framing_drift,
     frozen_hand_pose,
     idle_chest,
     idle_shoulder,
     ik_lock,
     joint_snap,
+    late_camera,
     lockstep_keys,
     no_overlap,
     off_balance,
@@ -58,4 +61,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     same_frame_moves.CHECK,
     lockstep_keys.CHECK,
     # Camera and staging
+    late_camera.CHECK,
+    framing_drift.CHECK,
+    camera_hitch.CHECK,
 )

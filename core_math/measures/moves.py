@@ -91,8 +91,8 @@ def find_moves(
         high = runs[number + 1][0] - 1 if number + 1 < len(runs) else len(speed) - 1
         peak = first + int(np.argmax(speed[first : last + 1]))
         before, after = speed[low : first + 1], speed[last : high + 1]
-        start, onset = _edge(speed, peak, -1, float(before.min()), onset_share, low)
-        stop, end = _edge(speed, peak, 1, float(after.min()), onset_share, high)
+        start, onset = _edge(speed, first, peak, float(before.min()), onset_share, low)
+        stop, end = _edge(speed, last, peak, float(after.min()), onset_share, high)
         found.append(
             Move(
                 first=start,
@@ -138,11 +138,14 @@ def _highest_around(speed: FloatArray, around: int) -> FloatArray:
 
 
 def _edge(
-    speed: FloatArray, peak: int, way: int, drift: float, share: float, outermost: int
+    speed: FloatArray, run_end: int, peak: int, drift: float, share: float, outermost: int
 ) -> tuple[int, float]:
-    """Walk from the peak outward to the frame, and the time, at which the move begins or ends."""
+    """Find the frame, and the time, at which a move begins or ends, near the end of its run."""
     limit = drift + share * (float(speed[peak]) - drift)
-    frame = peak
+    way = -1 if outermost <= run_end <= peak else 1
+    frame = run_end
+    while frame != peak and speed[frame] < limit:
+        frame -= way
     while frame != outermost and speed[frame + way] >= limit:
         frame += way
     if frame == outermost or speed[frame] <= speed[frame + way]:

@@ -1,0 +1,250 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""camera-hitch: does the camera stop, start or kink?
+
+The camera moves the whole picture, so its smallest hitch is seen everywhere at once: a frame that
+jumps and comes back, a stop of a few frames in the middle of a pan, a start or a stop without any
+ease.
+
+What the camera does to the picture at the place of the subject is judged, whether it pans, tracks
+or zooms, in shares of the frame's width.
+
+Leave it at cuts (each shot is read by itself), for whip pans, whose speed rises over a few frames,
+and for hand-held cameras: a jump must stand out from the shake around it.
+
+Sources: a change of speed is seen from about 7 % on (De Bruyn & Orban 1988), spread over 100 ms
+(Snowden & Braddick 1991); a single picture is recognised at 13 ms (Potter and others 2014). The
+limits, in widths of the frame, are the project's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..check import Check, Group, Limits, Parameter, Values
+from ..findings import CannotEvaluateError, Flag, Outcome
+from ..measures import picture, series, spikes, stalls
+from ..motion import Motion, Stage, SubjectKind
+from ..units import Unit
+
+FloatArray = NDArray[np.float64]
+
+JUMP = Limits(
+    "jump",
+    faint=0.3,
+    clear=0.7,
+    glaring=2.0,
+    unit=Unit.FRAME_WIDTH,
+    minimum=0.02,
+    maximum=50.0,
+    description="How far the picture jumps for a frame and comes back.",
+    source="practice: 0.3 % is six pixels of a 1920 frame, seen when the whole picture does it",
+)
+LOST = Limits(
+    "lost",
+    faint=0.5,
+    clear=1.2,
+    glaring=3.0,
+    unit=Unit.FRAME_WIDTH,
+    minimum=0.05,
+    maximum=50.0,
+    description="Way the camera would have gone in the frames in which it stops.",
+    source="practice: the way lost is what the eye has already predicted",
+)
+KINK = Limits(
+    "kink",
+    faint=0.4,
+    clear=0.8,
+    glaring=1.6,
+    unit=Unit.FRAME_WIDTH,
+    minimum=0.05,
+    maximum=50.0,
+    description="Change of speed from one frame to the next, per frame, at a hard start or stop.",
+    source="practice: a pan of one width in 7 s (the rule against judder) makes 0.6 % a frame",
+)
+STAND_OUT = Parameter(
+    "stand_out",
+    default=9.0,
+    unit=Unit.RATIO,
+    minimum=3.0,
+    maximum=100.0,
+    description="Jump over the shake around it; raise it for rough hand-held cameras.",
+    source="the same as for body parts, where open captures set it",
+)
+KINK_SHARE = Parameter(
+    "kink_share",
+    default=0.6,
+    unit=Unit.RATIO,
+    minimum=0.2,
+    maximum=1.0,
+    description="Share of the pan's speed that must come or go within one frame to be a kink.",
+    source="an ease of three frames changes at most half the speed in one of them",
+)
+STOP = Parameter(
+    "stop",
+    default=0.25,
+    unit=Unit.SECONDS,
+    minimum=0.04,
+    maximum=1.0,
+    description="Longest stop that counts as a hitch; longer ones are rests.",
+    source="six frames at 24 fps, as for body parts",
+)
+
+SIDE_S, AROUND_S, VALLEY = 0.17, 0.5, 0.15
+MISS = 0.2  # of its size by which a jump must miss every smooth path
+
+
+@dataclass(frozen=True)
+class Hitch:
+    """One hitch (frame indices), its code, and its size in % of the frame's width."""
+
+    code: str
+    first: int
+    last: int
+    percent: float
+
+
+def measure(motion: Motion, values: Values) -> list[Hitch]:
+    """Find jumps, stops and hard starts in what the camera does to the picture."""
+    camera = motion.camera
+    if camera is None:
+        raise CannotEvaluateError("no shot camera")
+    # A point that moves slowly, so that its own haste is not taken for the camera's.
+    center = series.smooth(motion.heads.mean(axis=1), motion.fps, 2.0)
+    seen = picture.divide_motion(center, camera.positions, camera.rotations, camera.lens)
+    if not np.isfinite(seen.by_camera).all():
+        raise CannotEvaluateError("the subject is behind the camera for a while")
+    steps = 100.0 * seen.by_camera
+    path = np.concatenate((np.zeros((1, 2)), np.cumsum(steps, axis=0)))
+    return [
+        *_find_jumps(path, values),
+        *_find_stops(path, motion.fps, values),
+        *_find_kinks(steps, motion.fps, values),
+    ]
+
+
+def judge(motion: Motion, measured: list[Hitch], values: Values) -> Iterator[Outcome]:
+    """Flag hitches; the edges of a jump or a stop are not told again as kinks."""
+    others = [hitch for hitch in measured if hitch.code != "kinks"]
+    texts = {
+        "jumps": (JUMP, "jumps {:.1f} % of the frame's width for a moment", "look for a stray key"),
+        "stops-and-goes": (
+            LOST,
+            "stops on its way and goes on, {:.1f} % of the frame's width behind",
+            "take out the flat keys in the middle of the move",
+        ),
+        "kinks": (
+            KINK,
+            "changes speed by {:.1f} % of the frame's width from one frame to the next",
+            "give the start or stop an ease of three frames or more",
+        ),
+    }
+    for hitch in measured:
+        limits, words, suggestion = texts[hitch.code]
+        graded = values.grade(limits.name, hitch.percent)
+        near = (o for o in others if o.first - 2 <= hitch.first <= o.last + 2)
+        if graded is None or (hitch.code == "kinks" and any(near)):
+            continue
+        severity, limit = graded
+        yield Flag(
+            check=CHECK.id,
+            code=hitch.code,
+            subject=motion.subject,
+            part="camera",
+            start=motion.frame(hitch.first),
+            end=motion.frame(hitch.last),
+            peak=motion.frame(hitch.first),
+            severity=severity,
+            confidence=0.85,
+            value=hitch.percent,
+            unit=Unit.FRAME_WIDTH,
+            limit=limit,
+            message=f"Camera {words.format(hitch.percent)} at frame {motion.frame(hitch.first)}",
+            suggestion=suggestion,
+        )
+
+
+def _find_jumps(path: FloatArray, values: Values) -> list[Hitch]:
+    least = min(values.limits[JUMP.name])
+    sides = path[:, np.newaxis]
+    inner = spikes.find_all_spikes(
+        sides, values[STAND_OUT.name], least=least, floor=0.05 * least, miss_share=MISS
+    )
+    ends = [
+        (spikes.find_end_spikes(sides, least=least, floor=0.05 * least, miss_share=MISS), False),
+        (
+            spikes.find_end_spikes(sides[::-1], least=least, floor=0.05 * least, miss_share=MISS),
+            True,
+        ),
+    ]
+    found = [
+        Hitch("jumps", int(first), int(last), float(size))
+        for first, last, size, rating in zip(
+            inner.firsts, inner.lasts, inner.sizes, inner.ratings, strict=True
+        )
+        if rating >= values[STAND_OUT.name]
+    ]
+    for end, turned in ends:
+        for size, rating in zip(end.sizes, end.ratings, strict=True):
+            frame = 0 if turned else len(path) - 1
+            if rating >= values[STAND_OUT.name]:
+                found.append(Hitch("jumps", frame, frame, float(size)))
+    return found
+
+
+def _find_stops(path: FloatArray, fps: float, values: Values) -> list[Hitch]:
+    longest = max(1, round(values.frames(STOP.name)))
+    side, around = max(2, round(SIDE_S * fps)), max(4, round(AROUND_S * fps))
+    found = stalls.find_stalls(path[:, np.newaxis], longest, side, around, VALLEY)
+    return [
+        Hitch("stops-and-goes", int(first), int(last), float(loss))
+        for first, last, loss, likeness in zip(
+            found.firsts, found.lasts, found.losses, found.likeness, strict=True
+        )
+        if likeness > 0.5
+    ]
+
+
+def _find_kinks(steps: FloatArray, fps: float, values: Values) -> list[Hitch]:
+    """Find frames on which most of the speed around comes or goes at once."""
+    speed = np.linalg.norm(steps, axis=-1)
+    change = np.linalg.norm(np.diff(steps, axis=0), axis=-1)
+    least = min(values.limits[KINK.name])
+    reach = max(2, round(0.25 * fps))
+    found: list[Hitch] = []
+    for row in np.flatnonzero(change >= least):
+        before, after = speed[max(0, row - reach) : row + 1], speed[row + 1 : row + 1 + reach]
+        if len(before) < 2 or len(after) < 2:
+            continue
+        # A single frame that differs is a jump, so the typical speeds must differ too.
+        typical = sorted((float(np.median(before)), float(np.median(after))))
+        fastest = max(float(before.max()), float(after.max()))
+        hard = change[row] >= values[KINK_SHARE.name] * fastest
+        hard = hard and typical[1] - typical[0] >= 0.5 * change[row]
+        if hard and not (found and row + 1 - found[-1].last <= 2):
+            found.append(Hitch("kinks", int(row) + 1, int(row) + 1, float(change[row])))
+    return found
+
+
+CHECK = Check(
+    id="camera-hitch",
+    group=Group.CAMERA,
+    question="Does the camera stop, start or kink?",
+    codes={
+        "jumps": "the picture is thrown off for a frame",
+        "stops-and-goes": "the camera stops on its way and goes on",
+        "kinks": "the camera starts or stops without any ease",
+    },
+    declarations=(JUMP, LOST, KINK, STAND_OUT, KINK_SHARE, STOP),
+    measure=measure,
+    judge=judge,
+    description=__doc__ or "",
+    stages=frozenset({Stage.SPLINE}),
+    kinds=frozenset(SubjectKind),
+    needs_camera=True,
+    minimum_frames=12,
+)
