@@ -119,7 +119,8 @@ def _act(rig: bpy.types.Object, scene: bpy.types.Scene, faulty: bool) -> list[Ma
     for strand in overlap.STRANDS:
         overlap.key_strand(tracks, rig, strand, poses)
     if faulty:
-        faults.mirror_arms(tracks)
+        tracks.write(rig)
+        faults.mirror_arms(tracks, rig)
         faults.copy_braid(tracks)
     tracks.write(rig)
     if faulty:

@@ -9,7 +9,6 @@ apart in time, so that each can be seen by itself.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import NamedTuple
 
 import bpy
@@ -17,7 +16,7 @@ from mathutils import Euler, Quaternion
 
 from . import overlap
 from . import performance as show
-from .keys import SETTLING, Key, Tracks, ensure_curve
+from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
 from .rig import FINGERS, other_side
 
 
@@ -40,7 +39,7 @@ PLANTED_FAULTS = (
     PlantedFault("same hand pose throughout", "hand.L", 67, 150),
     PlantedFault("planted foot slides", "foot.L", 72, 82),
     PlantedFault("chest does not answer the arms", "chest", 93, 115),
-    PlantedFault("mirrored arms", "upper_arm.R", 118, 148),
+    PlantedFault("mirrored arms", "upper_arm.R", 119, 148),
     PlantedFault("one-frame pop", "head", 150, 150),
 )
 """Every fault planted in take 1: parts by their plain names, frames of the scene."""
@@ -53,7 +52,8 @@ ARC_BREAK_AXIS = (0.45, 0.0, -0.89)
 FROZEN_FROM = 65
 SLIDE_FIRST, SLIDE_LAST, SLIDE = 72, 82, (-0.14, 0.02)
 WELD_FIRST, WELD_LAST = 93, 115
-MIRROR_FROM = 117
+MIRROR_FROM = 118
+MIRROR_EVERY = 4
 HEAD_POP = (math.radians(9.0), math.radians(-15.0), math.radians(4.0))
 TWINS_FROM = 124
 TWINS = (
@@ -127,19 +127,23 @@ def _freeze_fingers(tracks: Tracks) -> None:
                 del curve[frame]
 
 
-def mirror_arms(tracks: Tracks) -> None:
-    """Let the right arm do what the left one does, mirrored, from one frame on."""
+def mirror_arms(tracks: Tracks, rig: bpy.types.Object) -> None:
+    """Let the right arm do what the left one does, mirrored, from one frame on.
+
+    The left arm's curves have to be in the rig's action already: they are read from there.
+    """
+    frames = [*range(MIRROR_FROM, show.LAST_FRAME, MIRROR_EVERY), show.LAST_FRAME]
     for bone in ("shoulder", "upper_arm", "forearm", "hand"):
-        for (name, channel, index), curve in tracks.of_bone(f"{bone}.L").items():
+        for name, channel, index in tracks.of_bone(f"{bone}.L"):
             # Mirrored, the turns about the bone's own length and width change sign.
             flips = index >= 2 if channel == "rotation_quaternion" else index >= 1
             sign = -1.0 if flips else 1.0
-            partner = tracks.curve(other_side(name), channel, index)
-            for frame in [frame for frame in partner if frame >= MIRROR_FROM]:
-                del partner[frame]
-            for frame, key in curve.items():
-                if frame >= MIRROR_FROM:
-                    partner[frame] = replace(key, value=sign * key.value)
+            left = ensure_curve(rig, f'pose.bones["{name}"].{channel}', index)
+            right = tracks.curve(other_side(name), channel, index)
+            for frame in [frame for frame in right if frame >= MIRROR_FROM]:
+                del right[frame]
+            for frame in frames:
+                right[frame] = Key(sign * left.evaluate(frame), FLOWING)
 
 
 def copy_braid(tracks: Tracks) -> None:

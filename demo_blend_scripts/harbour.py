@@ -81,7 +81,7 @@ def _quay_things(place: bpy.types.Collection, materials: Materials) -> None:
         _ring(things, Vector((-1.45, 1.55, 0.035 + 0.058 * turn)), radius, 0.034, "rope")
     _sagging(things, Vector((-3.55, 2.42, 0.22)), Vector((-5.2, 5.3, 0.10)), 0.35)
     # A lamp post, its light still on.
-    post = Vector((3.72, 2.10, 0.0))
+    post = Vector((3.62, 2.30, 0.0))
     things.tube(
         post, UP, LEFT,
         ((0.0, 0.10, 0.10), (0.10, 0.09, 0.09), (0.16, 0.05, 0.05), (1.88, 0.036, 0.036)),

@@ -18,7 +18,7 @@ from .keys import FLOWING, SETTLING, Key, Tracks, ensure_curve
 
 GRAVITY = 9.81
 CART_BED = 0.56
-CART = Vector((1.98, 0.16, 0.0))
+CART = Vector((2.24, 0.16, 0.0))
 STACK_TOP = 0.56
 PALLET = 0.13
 CART_NAME = "Cart"
@@ -52,12 +52,12 @@ THROWS = (
     Throw(
         "Crate A", (-2.440, -0.220, STACK_TOP + HALF_CRATE.z), -58.0, show.GRIP_A, show.LIFT_A,
         show.CARRY_A,
-        show.LANDING_A, (1.62, 0.17, CART_BED + HALF_CRATE.z), 84.0,
+        show.LANDING_A, (2.32, 0.15, CART_BED + HALF_CRATE.z), 84.0,
     ),
     Throw(
         "Crate B", (-0.660, -0.380, PALLET + HALF_CRATE.z), -14.0, show.GRIP_B, show.LIFT_B,
         show.CARRY_B,
-        show.LANDING_B, (2.10, 0.14, CART_BED + HALF_CRATE.z), 96.0,
+        show.LANDING_B, (1.90, 0.17, CART_BED + HALF_CRATE.z), 96.0,
     ),
 )  # fmt: skip
 
