@@ -38,6 +38,7 @@ from ..core_math import (
     dump_marks,
     iterate_checks,
     merge_causes,
+    merge_subjects,
     parse_marks,
     sort_for_review,
 )
@@ -166,7 +167,7 @@ def iterate_reading(
         [sample.motion for sample in samples.samples], checks, settings, outcomes
     )
     keys = collect_keys(sample.motion for sample in samples.samples)
-    flags, _ = apply_marks(sort_for_review(outcomes.flags), marks, keys)
+    flags, _ = apply_marks(sort_for_review(merge_subjects(outcomes.flags)), marks, keys)
     return ShotReading(
         source=source,
         scene=name,

@@ -34,7 +34,7 @@ from .motion import (
     SubjectKind,
     build_motion,
 )
-from .one_cause import merge_causes
+from .one_cause import merge_causes, merge_subjects
 from .picture_view import View, choose_view, draw_sticks, find_trail_part, measure_spacing
 from .posing import (
     BoneTree,
@@ -188,6 +188,7 @@ __all__ = [
     "guess_body_map",
     "iterate_checks",
     "merge_causes",
+    "merge_subjects",
     "list_checks",
     "list_with_ancestors",
     "mark_flag",

@@ -56,6 +56,34 @@ def merge_causes(flags: Iterable[Flag], checks: Sequence[Check], motion: Motion)
     return kept
 
 
+def merge_subjects(flags: Iterable[Flag]) -> list[Flag]:
+    """Keep one of the flags that several subjects of a shot give about their one camera.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        Those of all subjects of a shot.
+
+    Returns
+    -------
+    list of Flag
+        In the order given; of those that say the same of the camera at the same time, the worst.
+    """
+    kept: list[Flag] = []
+    for flag in flags:
+        same = next((other for other in kept if _tell_the_same_of_the_camera(flag, other)), None)
+        if same is None:
+            kept.append(flag)
+        elif flag.severity > same.severity:
+            kept[kept.index(same)] = flag
+    return kept
+
+
+def _tell_the_same_of_the_camera(one: Flag, other: Flag) -> bool:
+    about = (one.part, one.check, one.code) == ("camera", other.check, other.code)
+    return about and other.part == "camera" and one.overlaps(other, NEAR_FRAMES)
+
+
 def _share_a_limb(one: Flag, other: Flag, motion: Motion) -> bool:
     named = {one.part, *one.other_parts} & {other.part, *other.other_parts}
     return (

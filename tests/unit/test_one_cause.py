@@ -7,7 +7,7 @@ from dataclasses import replace
 import figure
 import pytest
 
-from fettle.core_math import ALL_CHECKS, merge_causes
+from fettle.core_math import ALL_CHECKS, merge_causes, merge_subjects
 from fettle.core_math.findings import Flag, Severity
 from fettle.core_math.units import Unit
 
@@ -55,3 +55,11 @@ def test_every_named_explanation_is_a_check():
     ids = {check.id for check in ALL_CHECKS}
     named = {name for check in ALL_CHECKS for name in check.explained_by}
     assert named and named <= ids
+
+
+def test_one_camera_hitch_is_told_once_whoever_is_watched():
+    hitch = replace(ARC, check="camera-hitch", code="jumps", part="camera")
+    worse = replace(hitch, subject="Crate", severity=Severity.GLARING)
+    later = replace(hitch, subject="Cart", start=25, end=25, peak=25)
+    other = replace(ARC, subject="Crate")
+    assert merge_subjects([hitch, ARC, worse, later, other]) == [worse, ARC, later, other]
