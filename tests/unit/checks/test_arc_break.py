@@ -207,7 +207,7 @@ def test_too_short_a_shot_is_not_evaluated():
 
 def test_invariances():
     def planted(fps):
-        return planting.push_across(swing(fps), "hand.R", round(1.75 * fps), (1.0,), 3.5)
+        return planting.push_across(swing(fps, 45.0), "hand.R", round(1.75 * fps), (1.0,), 3.5)
 
     assert_invariant(
         CHECK, planted(24.0), at_rates={fps: planted(fps) for fps in (12.0, 30.0, 60.0, 120.0)}
