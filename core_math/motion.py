@@ -208,7 +208,7 @@ class Motion:
     def list_drawings(self) -> IntArray:
         """Return the frames (indices) on which the subject shows something new, 0 included."""
         return self.memo(
-            "drawings",
+            "drawing rows",
             lambda: stage.list_drawings(
                 _total_change(self.local_heads, self.local_rotations, self.height)
             ),

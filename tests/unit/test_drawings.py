@@ -30,6 +30,9 @@ def test_drawings_are_the_samples_at_which_the_pose_changes(hold, late):
     assert np.array_equal(drawn.heads, held.heads[drawn.frames - 1])
     assert np.array_equal(drawn.local_rotations, held.local_rotations[drawn.frames - 1])
     assert held.drawings() is drawn
+    rows = held.list_drawings()
+    assert held.drawings() is drawn, "what is remembered of the one is not taken for the other"
+    assert np.array_equal(held.list_drawings(), rows)
 
 
 def test_motion_on_ones_is_its_own_drawings():
