@@ -9,8 +9,9 @@ frame and not on its neighbours.
 
 The path of every joint is held against a smooth path through its neighbours, the frames in
 question left out; what counts is the distance across the direction of travel. Through a shot
-camera only what shows in its picture counts: distance along the line of sight is left out. In
-blocking the key poses alone are judged, as the path through them will run.
+camera only what shows in its picture counts: distance along the line of sight is left out, and so
+is what lies outside the frame. In blocking the key poses alone are judged, as the path through
+them will run.
 
 Leave it at a corner that belongs there: a hit, a contact, a sudden stop (the path from before and
 the path from after meet on such a frame, and it is left alone), at turning points, and for noise
@@ -225,13 +226,23 @@ def _belongs_to_a_move(
     way, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, side)
     keep: BoolArray = way >= values[LEAST_TRAVEL.name]
     keep &= found.sizes >= values[SHARE_OF_STEP.name] * step
-    for row in np.flatnonzero(keep & (found.ratings < values[GROUND_STAND_OUT.name])):
-        part = int(parts[found.columns[row]])
-        if motion.parts[part].startswith(("foot", "toe")):
+    for row in np.flatnonzero(keep):
+        part, first = int(parts[found.columns[row]]), int(found.firsts[row])
+        keep[row] = _is_seen(motion, path[first, found.columns[row]], first)
+        on_ground = found.ratings[row] < values[GROUND_STAND_OUT.name]
+        if on_ground and motion.parts[part].startswith(("foot", "toe")):
             low = np.minimum(motion.heads[:, part, 2], motion.tails[:, part, 2])
-            first = int(found.firsts[row])
-            keep[row] = not ground.is_near_ground(low, first, motion.fps, motion.height)
+            keep[row] &= not ground.is_near_ground(low, first, motion.fps, motion.height)
     return keep
+
+
+def _is_seen(motion: Motion, point: FloatArray, frame: int) -> bool:
+    """Say whether a point, in % of body height, lies in the picture; always without a camera."""
+    if motion.camera is None:
+        return True
+    place = point[np.newaxis] * (motion.height / 100.0)
+    picture, depth = motion.camera.slice(frame, frame + 1).project(place)
+    return bool(depth[0] > 0.0 and np.all((picture >= 0.0) & (picture <= 1.0)))
 
 
 def _describe(

@@ -168,6 +168,16 @@ def test_in_a_shot_camera_only_what_its_picture_shows_counts(side, found, orthog
     assert "in the world" in flag.message
 
 
+def test_break_outside_the_picture_is_left_alone():
+    path = np.arange(72)[:, np.newaxis] * [0.03, 0.0, 0.0] - [1.0, 0.0, 0.0]
+    path[36] += (0.0, 0.06, 0.0)
+    hand = send_hand(path).head("hand.R")[36]
+    for aside, found in ((0.0, 1), (20.0, 0)):
+        place = hand + [0.0, aside, 20.0]
+        camera = cameras.stand_still(72, place, np.array([1.0, 0.0, 0.0, 0.0]))
+        assert len(run(CHECK, send_hand(path, camera=camera)).flags) == found
+
+
 def step_poses(off: float, poses: int = 14, hold: int = 6):
     """Hold key poses of a hand on a half circle; one of them lies off it (% H)."""
     turn = np.linspace(0.0, np.pi, poses)
