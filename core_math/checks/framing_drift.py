@@ -55,7 +55,7 @@ CUT_OFF = Limits(
 )
 SETTLED_SPEED = Parameter(
     "settled_speed",
-    default=0.05,
+    default=0.06,
     unit=Unit.RATIO,
     minimum=0.005,
     maximum=0.5,
@@ -81,7 +81,7 @@ BELONGS = Parameter(
     source="practice: what is out of frame a quarter of the time was framed out on purpose",
 )
 
-SMOOTHING_HZ = 2.5
+SMOOTHING_HZ = 1.2
 SETTLED_S = 0.3
 CAMERA_TRAVEL = 0.05  # picture widths: a camera that moves the picture less is locked off
 FOLLOWS = -0.3  # correlation of the two shares under which the camera goes with the subject
@@ -105,7 +105,9 @@ def measure(motion: Motion, values: Values) -> list[Stretch]:
     camera = motion.camera
     if camera is None:
         raise CannotEvaluateError("no shot camera")
-    center = series.smooth(motion.heads.mean(axis=1), motion.fps, SMOOTHING_HZ)
+    # The hips, slowly: what a body acts with its arms and trunk is no matter of the framing.
+    point = motion.head("hips") if motion.has("hips") else motion.heads.mean(axis=1)
+    center = series.smooth(point, motion.fps, SMOOTHING_HZ)
     seen = picture.divide_motion(center, camera.positions, camera.rotations, camera.lens)
     if not np.isfinite(seen.places).all():
         raise CannotEvaluateError("the subject is behind the camera for a while")
@@ -221,4 +223,5 @@ CHECK = Check(
     stages=frozenset({Stage.SPLINE, Stage.HELD}),
     needs_camera=True,
     minimum_frames=12,
+    explained_by=("late-camera",),
 )
