@@ -24,7 +24,7 @@ from ..core_math import (
     read_report,
     say_counts,
 )
-from . import timeline_export
+from . import cluster, timeline_export
 from .collected import Collected, decide_status
 from .exit_status import INTERRUPTED, WRONG
 from .jobs import Job, JobError, Result, find_python, run_jobs
@@ -82,6 +82,11 @@ def add_parser(verbs: Any) -> None:
         help="read this many shots at a time (default: 1)",
     )
     parser.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="read on the workers of a Dask scheduler, such as tcp://host:8786",
+    )
+    parser.add_argument(
         "--resume",
         action="store_true",
         help="go on with an interrupted run of the same call (needs --json)",
@@ -97,7 +102,8 @@ def run(args: argparse.Namespace) -> int:
     if fault is not None:
         return _say(fault)
     try:
-        find_python()
+        if not args.cluster:
+            find_python()
         maker = JobMaker(args)
         against = list(read_report(args.against).shots) if args.against else []
     except (SettingsError, JobError, ReportError) as error:
@@ -122,6 +128,8 @@ def run(args: argparse.Namespace) -> int:
 def _find_wrong_call(args: argparse.Namespace, paths: list[str]) -> str | None:
     if not paths:
         return "name at least one shot or a folder of shots"
+    if args.cluster and cluster.find_engine() is None:
+        return cluster.MISSING
     if args.otio and timeline_export.find_library() is None:
         return timeline_export.MISSING
     if args.resume and args.json in (None, STANDARD_OUTPUT):
@@ -180,17 +188,16 @@ class _Call:
             if args.json not in (None, STANDARD_OUTPUT) and len(self._jobs) > 1:
                 self._open_journal(stack)
             left = self._take_from_journal()
-            results = run_jobs(
-                [self._jobs[number] for number in left],
-                args.jobs,
-                lambda number, share, text: self._progress.tell(left[number], share, text),
-            )
+            results = self._start(left)
             try:
                 with _stop_on_terminate():
                     for number, result in results:
                         self._take(left[number], result)
             except KeyboardInterrupt:
                 finished = False
+            except cluster.ClusterError as error:
+                _say(str(error))
+                self._failed = True
             finally:
                 results.close()  # type: ignore[attr-defined]
                 self._progress.clear()
@@ -201,6 +208,17 @@ class _Call:
             again = " (--resume goes on)" if self._journal is not None else ""
             _say(f"interrupted, {done} of {len(self._jobs)} shots are kept{again}")
         return finished
+
+    def _start(self, left: list[int]) -> Iterator[tuple[int, Result]]:
+        """Set the workers to work on the jobs that are left, here or on a cluster."""
+        jobs = [self._jobs[number] for number in left]
+        if self._args.cluster:
+            return cluster.run_on_cluster(jobs, self._args.cluster)
+        return run_jobs(
+            jobs,
+            self._args.jobs,
+            lambda number, share, text: self._progress.tell(left[number], share, text),
+        )
 
     def _open_journal(self, stack: ExitStack) -> None:
         try:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import signal
 import sys
 import tomllib
 import traceback
@@ -41,6 +42,7 @@ Tell = Callable[[float, str], None]
 
 def main() -> None:
     """Do the job on standard input and end the process."""
+    _die_with_parent()
     job = json.loads(sys.stdin.buffer.readline())
     tell = _take_over_output()
     _limit_memory(job.get("memory_mb"))
@@ -242,6 +244,15 @@ def _take_over_output() -> Tell:
             channel.flush()
 
     return tell
+
+
+def _die_with_parent() -> None:
+    """Ask Linux to end this process when the one that waits for it is gone."""
+    if sys.platform == "linux":
+        import ctypes
+
+        pdeathsig = 1
+        ctypes.CDLL(None).prctl(pdeathsig, signal.SIGKILL)
 
 
 def _limit_memory(megabytes: int | None) -> None:

@@ -1,0 +1,95 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Read shots on many machines, by way of Dask distributed.
+
+A studio runs its scheduler and workers as that engine's documentation says; here nothing is
+started, only used. Each worker has the same Fettle and sees the shots under the same paths. Each
+shot is still read in a process of its own there. A worker that dies hands its shot to another;
+the engine gives a shot up that took several workers along.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from ..core_math import find_version
+from .jobs import Job, Result, make_failure, run_job
+
+MISSING = (
+    "--cluster needs Dask distributed, which is not installed here; "
+    "install it with: pip install fettle[cluster]"
+)
+PATIENCE_S = 20
+
+
+class ClusterError(RuntimeError):
+    """The cluster cannot be used: what, where, what to do, in one line."""
+
+
+def run_remote(job: Job, version: str) -> Result:
+    """Do one job where this is called: on a machine of the cluster."""
+    if find_version() != version:
+        words = f"was sent by Fettle {version} to a worker that has {find_version()}"
+        return make_failure(job, f"{words}; install the same version on both")
+    return run_job(job)
+
+
+def run_on_cluster(jobs: Sequence[Job], address: str) -> Iterator[tuple[int, Result]]:
+    """Do jobs on a cluster and yield each with its number as soon as it is done.
+
+    Parameters
+    ----------
+    jobs : sequence of dict
+        Made by `jobs.make_job`.
+    address : str
+        Of the scheduler, such as tcp://host:8786.
+
+    Raises
+    ------
+    ClusterError
+        When the engine is not installed, or nobody answers at the address.
+    """
+    distributed = find_engine()
+    if distributed is None:
+        raise ClusterError(MISSING)
+    try:
+        client = distributed.Client(address, timeout=PATIENCE_S, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise ClusterError(f"{address}: no scheduler answers there ({reason})") from None
+    numbers: dict[Any, int] = {}
+    try:
+        version = find_version()
+        for number, job in enumerate(jobs):
+            key = f"fettle-{number}-{id(jobs):x}"
+            future = client.submit(run_remote, job, version, key=key, pure=False)
+            numbers[future] = number
+        for future in distributed.as_completed(list(numbers), loop=client.loop):
+            number = numbers[future]
+            yield number, _take_result(future, jobs[number])
+            future.release()
+    finally:
+        client.cancel(list(numbers), force=True)
+        client.close()
+
+
+def find_engine() -> Any:
+    """Return the engine's module, None where it is not installed."""
+    try:
+        import distributed
+    except ImportError:
+        return None
+    return distributed
+
+
+def _take_result(future: Any, job: Job) -> Result:
+    error = future.exception()
+    if error is None:
+        result: Result = future.result()
+        return result
+    name = type(error).__name__
+    if name == "KilledWorker":
+        return make_failure(job, "took several workers of the cluster along; look at it alone")
+    words = " ".join(str(error).split())[:200]
+    return make_failure(job, f"could not be done on the cluster ({name}: {words})")
