@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from .camera import ShotCamera
 from .findings import CannotEvaluateError
-from .measures import body, contacts, rotations, stage
+from .measures import body, contacts, ground, rotations, stage
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -238,6 +238,12 @@ class Motion:
             return dict(zip(sides, found, strict=True))
 
         return self.memo("stances", find)
+
+    def is_foot_near_ground(self, row: int, frame: int) -> bool:
+        """Say whether a part (by its row) is a foot or toe near the ground around a frame."""
+        head, tail = self.heads[:, row], self.tails[:, row]
+        part = self.parts[row]
+        return ground.is_foot_near_ground(part, head, tail, frame, self.fps, self.height)
 
     def slice(self, start: int, stop: int) -> Motion:
         """Return the motion over the frame indices start .. stop - 1, with nothing shared."""

@@ -25,14 +25,14 @@ what open captures of jumping and boxing show at 12 to 120 frames per second.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
-from ..measures import arcs, causes, ground, spikes
+from ..measures import arcs, causes, spikes
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit
 
@@ -164,8 +164,7 @@ def measure(motion: Motion, values: Values) -> list[Break]:
         & (found.firsts > 0)
         & (found.lasts < len(used) - 1)
     )
-    ends = np.append(used[1:], motion.frame_count) - 1
-    found = replace(found, firsts=used[found.firsts], lasts=ends[found.lasts])
+    found = spikes.place_on_frames(found, used, motion.frame_count)
     found = found.select(_belongs_to_a_move(motion, path, parts, found, values))
     groups = causes.group_sightings(
         parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
@@ -229,10 +228,8 @@ def _belongs_to_a_move(
     for row in np.flatnonzero(keep):
         part, first = int(parts[found.columns[row]]), int(found.firsts[row])
         keep[row] = _is_seen(motion, path[first, found.columns[row]], first)
-        on_ground = found.ratings[row] < values[GROUND_STAND_OUT.name]
-        if on_ground and motion.parts[part].startswith(("foot", "toe")):
-            low = np.minimum(motion.heads[:, part, 2], motion.tails[:, part, 2])
-            keep[row] &= not ground.is_near_ground(low, first, motion.fps, motion.height)
+        if found.ratings[row] < values[GROUND_STAND_OUT.name]:
+            keep[row] &= not motion.is_foot_near_ground(part, first)
     return keep
 
 

@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
-from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity, say_part
+from ..findings import CannotEvaluateError, Flag, Outcome, Severity, say_part
 from ..measures import flips, rotations, series
 from ..motion import KeyTrack, Motion, RotationChannels, Stage, SubjectKind
 from ..units import Unit
@@ -89,15 +89,7 @@ class Flip:
     degrees: float
 
 
-@dataclass(frozen=True)
-class Flips:
-    """Flips of all parts, and the parts whose channels are not known."""
-
-    found: list[Flip]
-    unknown: tuple[str, ...]
-
-
-def measure(motion: Motion, values: Values) -> Flips:
+def measure(motion: Motion, values: Values) -> list[Flip]:
     """Hold every part's channels against the rotation they stand for."""
     if not motion.channels:
         raise CannotEvaluateError("the rotation channels are not known")
@@ -110,15 +102,12 @@ def measure(motion: Motion, values: Values) -> Flips:
         spins = _find_spins(motion, part, channels, local, values)
         found += spins
         found += _find_jumps(part, channels, local, spins, values)
-    unknown = tuple(part for part in motion.keys if part not in motion.channels)
-    return Flips(found, unknown)
+    return found
 
 
-def judge(motion: Motion, flips_found: Flips, values: Values) -> Iterator[Outcome]:
+def judge(motion: Motion, found: list[Flip], values: Values) -> Iterator[Outcome]:
     """Grade spins by their detour; a jump between neighbouring frames is faint."""
-    for part in flips_found.unknown:
-        yield NotEvaluated(CHECK.id, motion.subject, "its rotation channels are not known", part)
-    for flip in flips_found.found:
+    for flip in found:
         jumps = flip.code == "channel-jump"
         faint = (Severity.FAINT, flips.HALF_TURN)
         graded = faint if jumps else values.grade(DETOUR.name, flip.degrees)

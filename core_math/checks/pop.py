@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome, say_part
-from ..measures import causes, ground, rotations, spikes
+from ..measures import causes, rotations, spikes
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit, format_quantity
 
@@ -217,51 +217,23 @@ def _find_jumps(
     least: float,
     values: Values,
 ) -> spikes.Spikes:
-    """Find jumps that stand out and lie on no path, with rows of parts and frames as indices."""
-    last = len(used) - 1
-    turning = path.shape[-1] == 4
-    longest = values.frames(LONGEST.name) * len(used) / motion.frame_count
-    between = spikes.join_spikes(
-        [
-            spikes.find_all_spikes(
-                path,
-                values[STAND_OUT.name],
-                least=least,
-                floor=ROUGHNESS_FLOOR,
-                stride=stride,
-                on_sphere=turning,
-                miss_share=MISS_SHARE,
-            )
-            for stride in spikes.list_strides(longest, len(used))
-        ]
+    """Find jumps that stand out and lie on no path; columns are rows of parts."""
+    found = spikes.find_jumps(
+        path,
+        least=least,
+        floor=ROUGHNESS_FLOOR,
+        longest=values.frames(LONGEST.name) * len(used) / motion.frame_count,
+        enough=values[STAND_OUT.name],
+        enough_at_ends=values[END_STAND_OUT.name],
+        miss_share=MISS_SHARE,
+        on_sphere=path.shape[-1] == 4,
     )
-    between = between.select((between.firsts > 0) & (between.lasts < last))
-    at_end, at_start = (
-        spikes.find_end_spikes(
-            shown, least=least, floor=ROUGHNESS_FLOOR, on_sphere=turning, miss_share=MISS_SHARE
-        )
-        for shown in (path, path[::-1])
-    )
-    at_start = replace(at_start, firsts=last - at_start.firsts, lasts=last - at_start.lasts)
-    ends = spikes.join_spikes((at_end, at_start))
-    # One-sided ratings count for more, so that from here on one limit serves all.
-    scale = values[STAND_OUT.name] / values[END_STAND_OUT.name]
-    found = spikes.join_spikes((between, replace(ends, ratings=scale * ends.ratings)))
-    found = found.select(found.ratings >= values[STAND_OUT.name])
-    shown_until = np.append(used[1:], motion.frame_count) - 1
-    found = replace(
-        found,
-        firsts=used[found.firsts],
-        lasts=shown_until[found.lasts],
-        columns=parts[found.columns],
-        heights=found.heights[:, :3],
-    )
+    found = spikes.place_on_frames(found, used, motion.frame_count)
+    found = replace(found, columns=parts[found.columns], heights=found.heights[:, :3])
     keep = np.ones(len(found.firsts), dtype=np.bool_)
     for row in np.flatnonzero(found.ratings < values[GROUND_STAND_OUT.name]):
         part, first = int(found.columns[row]), int(found.firsts[row])
-        if motion.parts[part].startswith(("foot", "toe")):
-            low = np.minimum(motion.heads[:, part, 2], motion.tails[:, part, 2])
-            keep[row] = not ground.is_near_ground(low, first, motion.fps, motion.height)
+        keep[row] = not motion.is_foot_near_ground(part, first)
     return found.select(keep)
 
 
@@ -278,31 +250,23 @@ def _describe(
     first, last = int(found.firsts[worst]), int(found.lasts[worst])
     now = group[(found.firsts[group] <= last + 1) & (found.lasts[group] >= first - 1)]
     members = np.unique(found.columns[now])
-    row_used = int(np.searchsorted(used, first))
-    shown = spikes.height_at(motion.tails[used], row_used) * (100.0 / motion.height)
-    joints = spikes.height_at(motion.heads[used], row_used) * (100.0 / motion.height)
+    scale, row = 100.0 / motion.height, int(np.searchsorted(used, first))
+    shown = spikes.height_at(motion.tails[used], row) * scale
+    joints = spikes.height_at(motion.heads[used], row) * scale
     carried = causes.list_descendants(motion.parents, members)
-    # No farther than the jumps of the members can throw what hangs on them.
-    reach = 0.0
-    for row in now:
-        if not is_turn[row]:
-            reach += float(found.sizes[row])
-            continue
-        lever = motion.tails[first, carried] - motion.heads[first, found.columns[row]]
-        half = np.radians(min(float(found.sizes[row]), 180.0)) / 2.0
-        longest = float(np.linalg.norm(lever, axis=-1).max()) * 100.0 / motion.height
-        reach += 2.0 * longest * float(np.sin(half))
-    turned = now[is_turn[now]]
+    turns = {int(found.columns[i]): float(found.sizes[i]) for i in now[is_turn[now]]}
+    moves = float(found.sizes[now[~is_turn[now]]].sum())
+    heads, tails = motion.heads[first] * scale, motion.tails[first] * scale
+    throw = causes.limit_throw(turns, moves, heads, tails, carried)
     part = _name_part(motion, members, carried, shown, joints)
-    others = [int(row) for row in np.unique(found.columns[group]) if row != part]
     return Jump(
         part=part,
-        others=tuple(others),
+        others=tuple(int(i) for i in np.unique(found.columns[group]) if i != part),
         first=int(found.firsts[group].min()),
         last=int(found.lasts[group].max()),
         peak=first,
-        degrees=float(found.sizes[turned].max(initial=0.0)),
-        travel=min(reach, float(shown[carried].max())),
+        degrees=max(turns.values(), default=0.0),
+        travel=min(throw, float(shown[carried].max())),
         speed=0.0,
         rating=float(found.ratings[now].max()),
     )

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome, say_part
-from ..measures import causes, ground, stalls
+from ..measures import causes, stalls
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit
 
@@ -129,7 +129,7 @@ def measure(motion: Motion, values: Values) -> list[Hitch]:
     shown_until = np.append(used[1:], motion.frame_count) - 1
     keep = (lost >= least) & (shown >= SHOWN_SHARE * lost)
     for row in np.flatnonzero(keep):
-        keep[row] = not _is_on_ground(motion, int(parts[row]), int(used[firsts[row]]))
+        keep[row] = not motion.is_foot_near_ground(int(parts[row]), int(used[firsts[row]]))
     keep &= ~stalls.mark_cadence(parts, firsts, lasts, keep)
     rows = np.flatnonzero(keep)
     firsts, lasts = used[firsts], shown_until[lasts]
@@ -214,13 +214,6 @@ def _see(
     around = 0.5 * (around + stalls.mean_steps(path, stop, stop + side, ends))
     shown = np.linalg.norm(around - inside, axis=-1) * (stop - start)
     return found.losses * levers, shown
-
-
-def _is_on_ground(motion: Motion, part: int, frame: int) -> bool:
-    if not motion.parts[part].startswith(("foot", "toe")):
-        return False
-    low = np.minimum(motion.heads[:, part, 2], motion.tails[:, part, 2])
-    return ground.is_near_ground(low, frame, motion.fps, motion.height)
 
 
 CHECK = Check(

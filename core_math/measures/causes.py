@@ -8,7 +8,7 @@ key on all controls moves them all. Each is one event, whatever number of parts 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -159,3 +159,30 @@ def find_makers(
     most = max(added.values())
     makers = [row for row, way in added.items() if way > 0.0 and way >= share * most]
     return sorted(makers, key=lambda row: -added[row])
+
+
+def limit_throw(
+    turned: Mapping[int, float],
+    moved: float,
+    heads: FloatArray,
+    tails: FloatArray,
+    carried: IntArray,
+) -> float:
+    """Return the farthest that jumps of some parts can throw what hangs on them.
+
+    Parameters
+    ----------
+    turned : mapping of row to float, degrees
+        How far each part turns off.
+    moved : float
+        How far parts are moved off, all together.
+    heads, tails : ndarray, shape (P, 3)
+        Joints and ends on the frame of the jump, in the unit of `moved`.
+    carried : ndarray of int
+        Rows of the parts and of everything that hangs on them.
+    """
+    farthest = moved
+    for row, degrees in turned.items():
+        lever = float(np.linalg.norm(tails[carried] - heads[row], axis=-1).max())
+        farthest += 2.0 * lever * float(np.sin(np.radians(min(degrees, 180.0)) / 2.0))
+    return farthest

@@ -59,6 +59,24 @@ NEAR_SECONDS = 1.0
 """How far around a frame the lowest place of a foot is looked for."""
 
 
+def is_foot_near_ground(
+    part: str, head: FloatArray, tail: FloatArray, frame: int, fps: float, height: float
+) -> bool:
+    """Say whether a part is a foot or toe that is near the ground; False for any other part.
+
+    Parameters
+    ----------
+    part : str
+    head, tail : ndarray, shape (F, 3), metres
+        Its joint and its end.
+    frame, fps, height
+        As for `is_near_ground`.
+    """
+    if not part.startswith(("foot", "toe")):
+        return False
+    return is_near_ground(np.minimum(head[:, 2], tail[:, 2]), frame, fps, height)
+
+
 def is_near_ground(lows: FloatArray, frame: int, fps: float, height: float) -> bool:
     """Say whether a foot is near the ground it lands on or leaves around a frame.
 

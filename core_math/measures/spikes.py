@@ -273,6 +273,74 @@ def find_end_spikes(
     return found.select((found.sizes >= least) & (found.misses >= miss_share * found.sizes))
 
 
+def find_jumps(
+    path: FloatArray,
+    *,
+    least: float,
+    floor: float,
+    longest: float,
+    enough: float,
+    enough_at_ends: float,
+    miss_share: float,
+    on_sphere: bool = False,
+) -> Spikes:
+    """Find jumps of one sample that stand out, between frames and on the first and last one.
+
+    Parameters
+    ----------
+    path, least, floor, miss_share, on_sphere
+        As for `find_spikes`.
+    longest : float
+        Frames a jump may last; a single frame is always looked for.
+    enough, enough_at_ends : float
+        Rating a jump needs; the second one for the ends, which are seen from one side only.
+
+    Returns
+    -------
+    Spikes
+        Ratings at the ends are scaled so that `enough` is the limit everywhere.
+    """
+    last = len(path) - 1
+    between = join_spikes(
+        [
+            find_all_spikes(
+                path,
+                enough,
+                least=least,
+                floor=floor,
+                stride=stride,
+                on_sphere=on_sphere,
+                miss_share=miss_share,
+            )
+            for stride in list_strides(longest, len(path))
+        ]
+    )
+    between = between.select((between.firsts > 0) & (between.lasts < last))
+    at_end, at_start = (
+        find_end_spikes(shown, least=least, floor=floor, on_sphere=on_sphere, miss_share=miss_share)
+        for shown in (path, path[::-1])
+    )
+    at_start = replace(at_start, firsts=last - at_start.firsts, lasts=last - at_start.lasts)
+    ends = join_spikes((at_end, at_start))
+    ends = replace(ends, ratings=enough / enough_at_ends * ends.ratings)
+    found = join_spikes((between, ends))
+    return found.select(found.ratings >= enough)
+
+
+def place_on_frames(found: Spikes, used: IntArray, count: int) -> Spikes:
+    """Turn rows of drawings into frames: each drawing is shown until the next one begins.
+
+    Parameters
+    ----------
+    used : ndarray of int, shape (U,)
+        Frame on which each row of the path is first shown.
+    count : int
+        Number of frames.
+    """
+    until = np.append(used[1:], count) - 1
+    return replace(found, firsts=used[found.firsts], lasts=until[found.lasts])
+
+
 def list_strides(longest: float, count: int) -> list[int]:
     """Return the strides at which something of up to `longest` frames fits into one sample.
 
