@@ -39,7 +39,7 @@ PLANTED_FAULTS = (
     PlantedFault("same hand pose throughout", "hand.L", 67, 150),
     PlantedFault("planted foot slides", "foot.L", 72, 82),
     PlantedFault("chest does not answer the arms", "chest", 93, 115),
-    PlantedFault("mirrored arms", "upper_arm.R", 119, 148),
+    PlantedFault("mirrored arms", "upper_arm.R", 120, 148),
     PlantedFault("one-frame pop", "head", 150, 150),
 )
 """Every fault planted in take 1: parts by their plain names, frames of the scene."""
@@ -52,7 +52,7 @@ ARC_BREAK_AXIS = (0.45, 0.0, -0.89)
 FROZEN_FROM = 65
 SLIDE_FIRST, SLIDE_LAST, SLIDE = 72, 82, (-0.14, 0.02)
 WELD_FIRST, WELD_LAST = 93, 115
-MIRROR_FROM = 118
+MIRROR_FROM = 120
 MIRROR_EVERY = 2
 HEAD_POP = (math.radians(9.0), math.radians(-15.0), math.radians(4.0))
 TWINS_FROM = 124
@@ -134,16 +134,33 @@ def mirror_arms(tracks: Tracks, rig: bpy.types.Object) -> None:
     """
     frames = [*range(MIRROR_FROM, show.LAST_FRAME, MIRROR_EVERY), show.LAST_FRAME]
     for bone in ("shoulder", "upper_arm", "forearm", "hand"):
+        half = _half_of(tracks, rig, bone) if bone == "upper_arm" else 1.0
         for name, channel, index in tracks.of_bone(f"{bone}.L"):
-            # Mirrored, the turns about the bone's own length and width change sign.
-            flips = index >= 2 if channel == "rotation_quaternion" else index >= 1
-            sign = -1.0 if flips else 1.0
             left = ensure_curve(rig, f'pose.bones["{name}"].{channel}', index)
             right = tracks.curve(other_side(name), channel, index)
             for frame in [frame for frame in right if frame >= MIRROR_FROM]:
                 del right[frame]
+            sign = half * _mirror_sign(channel, index)
             for frame in frames:
                 right[frame] = Key(sign * left.evaluate(frame), FLOWING)
+
+
+def _mirror_sign(channel: str, index: int) -> float:
+    """Return -1 for turns about a bone's own length and width: mirrored, they change sign."""
+    own_x = 1 if channel == "rotation_quaternion" else 0
+    return -1.0 if index > own_x else 1.0
+
+
+def _half_of(tracks: Tracks, rig: bpy.types.Object, bone: str) -> float:
+    """Return the sign that keeps the mirrored quaternions on the side of those before."""
+    channel = "rotation_quaternion"
+    match = 0.0
+    for index in range(4):
+        left = ensure_curve(rig, f'pose.bones["{bone}.L"].{channel}', index)
+        right = tracks.curve(f"{bone}.R", channel, index)
+        before = right[max(frame for frame in right if frame < MIRROR_FROM)].value
+        match += before * _mirror_sign(channel, index) * left.evaluate(MIRROR_FROM)
+    return -1.0 if match < 0.0 else 1.0
 
 
 def copy_braid(tracks: Tracks) -> None:
