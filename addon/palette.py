@@ -32,9 +32,13 @@ SEVERITY_COLOURS = {
 
 SPACING_STOPS = {
     0: "#00224e",
+    18: "#002f6d",
+    26: "#0c3470",
+    32: "#1a386f",
     64: "#434e6c",
     128: "#7d7c78",
     192: "#bcae6c",
+    244: "#f5dc41",
     255: "#fee838",
 }
 """Index of 0 to 255 and colour; between the stops colours are mixed."""
