@@ -37,6 +37,10 @@ sys.argv = {argv!r}
 importlib.import_module({module!r}).main()
 """
 
+# The arrays of one shot are too small to be worth several threads, which would only get into the
+# way of the other workers.
+_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
 _COMPLAINT = re.compile(r"\b(\w*error|\w*exception|fatal|cannot|failed)\b", re.IGNORECASE)
 _CLOCK = re.compile(r"^\d+:\d+(\.\d+)?\s+(\S+\s+\|\s*)?")
 
@@ -79,7 +83,6 @@ def make_job(
     pictures: bool = False,
     time_limit_s: float | None = None,
     memory_mb: int | None = None,
-    one_core: bool = False,
 ) -> Job:
     """Describe the reading of one shot in plain data that can travel to any process.
 
@@ -103,8 +106,6 @@ def make_job(
         Draw the pictures of the review sheet.
     time_limit_s, memory_mb
         What the worker may take.
-    one_core : bool
-        Keep the worker on one core, where others work beside it.
     """
     return {
         "source": source,
@@ -119,7 +120,6 @@ def make_job(
         "pictures": pictures,
         "time_limit_s": time_limit_s,
         "memory_mb": memory_mb,
-        "one_core": one_core,
     }
 
 
@@ -188,6 +188,7 @@ def run_job(
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=log,
+                env={**os.environ, **_ONE_THREAD},
                 start_new_session=os.name == "posix",
             )
         try:

@@ -19,7 +19,7 @@ from ..core_math import OutputError, find_version
 from .jobs import Job, Result
 
 SUFFIX = ".part"
-_NO_MATTER = ("time_limit_s", "memory_mb", "one_core")
+_NO_MATTER = ("time_limit_s", "memory_mb")
 
 
 class Journal:

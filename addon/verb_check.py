@@ -150,7 +150,7 @@ def _make_jobs(
 ) -> list[Job]:
     jobs = []
     for source in shots:
-        job = maker.make(source, pictures=bool(args.html), one_core=args.jobs > 1)
+        job = maker.make(source, pictures=bool(args.html))
         if isinstance(job, InputFault):
             collected.errors.append(job)
             _say(job.error)
