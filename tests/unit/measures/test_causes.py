@@ -6,6 +6,8 @@ import figure
 import numpy as np
 import planting
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fettle.core_math.measures import causes
 
@@ -95,3 +97,27 @@ def test_still_motion_has_no_maker():
     point = motion.heads[9, hand]
     arrays = (motion.local_rotations, motion.local_heads, motion.heads, motion.parents)
     assert causes.find_makers(*arrays, hand, point, 9, 9, 0.4) == []
+
+
+def test_throw_is_the_chord_under_the_longest_lever():
+    # 60 degrees under a lever of 2: the chord is as long as the lever.
+    heads, tails = np.zeros((3, 3)), np.array([[0.0, 0, 0], [2.0, 0, 0], [0.5, 0, 0]])
+    carried = np.arange(3)
+    assert causes.limit_throw({0: 60.0}, 0.0, heads, tails, carried) == pytest.approx(2.0)
+    assert causes.limit_throw({0: 180.0}, 1.5, heads, tails, carried) == pytest.approx(5.5)
+    assert causes.limit_throw({}, 0.7, heads, tails, carried) == pytest.approx(0.7)
+
+
+SIGHTINGS = st.lists(
+    st.tuples(st.integers(0, 5), st.integers(0, 40), st.integers(0, 4)), min_size=1, max_size=30
+)
+
+
+@given(SIGHTINGS, st.integers(0, 5))
+@settings(max_examples=80, deadline=None)
+def test_every_sighting_is_in_exactly_one_event(sightings, gap):
+    parts, firsts, lengths = (np.array(row) for row in zip(*sightings, strict=True))
+    events = causes.group_sightings(parts, firsts, firsts + lengths, PARENTS, gap)
+    assert sorted(np.concatenate(events).tolist()) == list(range(len(sightings)))
+    starts = [int(firsts[event].min()) for event in events]
+    assert starts == sorted(starts)

@@ -4,6 +4,9 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
 from scipy.spatial.transform import Rotation
 
 from fettle.core_math.measures import flips, rotations
@@ -50,3 +53,22 @@ def test_detour_is_the_way_less_the_angle_between_the_ends(travelled, detour):
 @pytest.mark.parametrize("mode", ["XYZ", "AXIS_ANGLE", "QUATERNION"])
 def test_single_frames_have_no_steps(mode):
     assert flips.step_channels(np.zeros((1, 4)), mode).shape == (0,)
+
+
+@given(
+    hnp.arrays(
+        np.float64,
+        st.tuples(st.integers(1, 30), st.just(4)),
+        elements=st.floats(-1e3, 1e3, allow_nan=False, allow_subnormal=False),
+    ),
+    st.sampled_from(["XYZ", "ZXY", "AXIS_ANGLE", "QUATERNION"]),
+)
+@settings(max_examples=60, deadline=None)
+def test_any_channels_are_read_without_a_warning(values, mode):
+    local = rotations.make_continuous(rotations.normalize(values))
+    turns = rotations.step_angles(local)
+    steps = flips.step_channels(values, mode)
+    jumps = flips.find_jumps(values, mode, turns, 90.0)
+    assert steps.shape == jumps.shape == turns.shape == (len(values) - 1,)
+    assert np.all(np.isfinite(steps))
+    assert flips.measure_detour(local, 0, len(values) - 1) >= 0.0

@@ -5,6 +5,7 @@
 import numpy as np
 import pytest
 
+from fettle.core_math.measures import ground
 from fettle.core_math.measures.ground import find_ground_height
 
 FPS, HEIGHT, FRAMES = 24.0, 1.75, 48
@@ -41,3 +42,18 @@ def test_nobody_stands_or_there_are_no_feet():
     assert find_ground_height(["foot.L", "foot.R"], *flying, FPS, HEIGHT) == 0.0
     assert find_ground_height(["hand.L", "hand.R"], *feet(2.4), FPS, HEIGHT) == 0.0
     assert find_ground_height(["foot.L", "foot.R"], *feet(2.4), FPS, 0.0) == 0.0
+
+
+@pytest.mark.parametrize(("lift", "near"), [(0.0, True), (0.08, True), (0.12, False)])
+def test_foot_is_near_the_ground_it_comes_down_on_within_a_second(lift, near):
+    # Body size 2: near is below 0.1 m over the lowest place of the second before and after.
+    lows = np.full(60, lift)
+    lows[50] = 0.0
+    assert ground.is_near_ground(lows, 30, 24.0, 2.0) is near
+    assert ground.is_near_ground(lows, 10, 24.0, 2.0) is True
+
+
+def test_only_feet_and_toes_are_asked():
+    still = np.zeros((30, 3))
+    for part, near in (("foot.L", True), ("toe.R", True), ("hand.L", False)):
+        assert ground.is_foot_near_ground(part, still, still, 10, 24.0, 1.7) is near
