@@ -72,10 +72,10 @@ def test_unknown_check_is_refused_with_those_there_are():
 
 
 def test_readme_keeps_everything_around_its_table():
-    old = f"# Title\n\n{README_BEGIN}\nold\n{README_END}\n\nmore\n"
+    old = f"# Title\n\n{README_BEGIN}\nan outdated row\n{README_END}\n\nmore\n"
     new = put_into_readme(old, ALL_CHECKS)
     assert new.startswith("# Title\n\n") and new.endswith("\n\nmore\n")
-    assert "old" not in new and "`ik-lock`" in new
+    assert "an outdated row" not in new and "`ik-lock`" in new
     assert put_into_readme(new, ALL_CHECKS) == new
 
 
