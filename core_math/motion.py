@@ -283,7 +283,7 @@ class Motion:
         return self.memo("drawings", self._make_drawings)
 
     def _make_drawings(self) -> Motion:
-        steps = _total_change(self.heads, self.local_rotations, self.height)
+        steps = _total_change(self.local_heads, self.local_rotations, self.height)
         begins = np.flatnonzero(~stage.find_held_steps(steps)) + 1
         phases = np.bincount(begins % self.cadence, minlength=self.cadence)
         kept = slice(int(np.argmax(phases)), None, self.cadence)
