@@ -106,6 +106,9 @@ ROUGHNESS_FLOOR = 0.05
 MISS_SHARE = 0.5
 """Share of the break that must be left when the best of all paths through it is taken away."""
 
+END_SHARE = 0.4
+"""A hand or foot is named when it is off by this share of what its elbow or knee is."""
+
 MAKER_SHARE = 0.4
 """A part that adds this share of the largest contribution to a break has made it too."""
 
@@ -169,7 +172,7 @@ def measure(motion: Motion, values: Values) -> list[Break]:
     groups = causes.group_sightings(
         parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
     )
-    return [_describe(motion, points, parts, found, group) for group in groups]
+    return [_describe(motion, points, parts, used, found, group) for group in groups]
 
 
 def judge(motion: Motion, breaks: list[Break], values: Values) -> Iterator[Outcome]:
@@ -243,7 +246,12 @@ def _is_seen(motion: Motion, point: FloatArray, frame: int) -> bool:
 
 
 def _describe(
-    motion: Motion, points: FloatArray, parts: IntArray, found: spikes.Spikes, group: IntArray
+    motion: Motion,
+    points: FloatArray,
+    parts: IntArray,
+    used: IntArray,
+    found: spikes.Spikes,
+    group: IntArray,
 ) -> Break:
     """Name the limb's end where the break is seen, and the parts whose channels made it."""
     worst = group[np.argmax(found.sizes[group])]
@@ -252,6 +260,8 @@ def _describe(
     ends = [row for row in now if motion.parts[parts[found.columns[row]]].startswith(LIMB_ENDS)]
     seen = max(ends or now, key=lambda row: found.sizes[row])
     part = int(parts[found.columns[seen]])
+    if not ends:
+        part = _follow_to_the_end(motion, part, used, first, last, float(found.sizes[seen]))
     makers = causes.find_makers(
         motion.local_rotations,
         motion.local_heads,
@@ -277,6 +287,21 @@ def _describe(
         distance=float(found.sizes[worst]),
         rating=float(found.ratings[now].max()),
     )
+
+
+def _follow_to_the_end(
+    motion: Motion, part: int, used: IntArray, first: int, last: int, size: float
+) -> int:
+    """Return the hand of a forearm, the foot of a shin, when it is thrown off as well."""
+    if not motion.parts[part].startswith(("forearm", "shin")):
+        return part
+    below = [row for row in causes.list_descendants(motion.parents, [part]) if row != part]
+    ends = [int(row) for row in below if motion.parts[row].startswith(LIMB_ENDS)]
+    row, stop = np.searchsorted(used, (first, last + 1))
+    shape = (1.0,) * int(stop - row)
+    off = spikes.height_at(motion.heads[used], int(row), shape) * (100.0 / motion.height)
+    end = max(ends, key=lambda row: off[row], default=part)
+    return end if off[end] >= END_SHARE * size else part
 
 
 CHECK = Check(

@@ -83,6 +83,27 @@ def test_break_made_by_the_upper_arm_is_one_flag_on_the_hand_that_names_it():
     assert flag.other_parts[0] == "upper_arm.R"
 
 
+def bend_arm(hand_moves: bool):
+    """Throw the right elbow off for a frame; the hand with it, or left where it was."""
+    motion = swing()
+    places = motion.local_heads.copy()
+    elbow, hand = motion.index("forearm.R"), motion.index("hand.R")
+    off = np.array([0.06, 0.0, 0.0])
+    places[40, elbow] += off
+    if not hand_moves:
+        places[40, hand] -= rotations.rotate(
+            rotations.conjugate(motion.local_rotations[40, elbow]), off
+        )
+    return planting.rebuild(motion, motion.local_rotations, places)
+
+
+def test_elbow_alone_is_named_when_the_hand_keeps_its_arc():
+    (flag,) = run(CHECK, bend_arm(hand_moves=False)).flags
+    assert (flag.part, flag.peak) == ("forearm.R", 41)
+    (flag,) = run(CHECK, bend_arm(hand_moves=True)).flags
+    assert (flag.part, flag.peak) == ("hand.R", 41)
+
+
 def test_break_made_by_the_chest_is_one_flag_on_the_chest():
     motion = planting.turn_off(swing(), ["chest"], [40], 7.0, seed=3)
     (flag,) = run(CHECK, motion).flags
