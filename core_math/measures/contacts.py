@@ -31,6 +31,7 @@ TREADMILL = 0.25
 SUPPORT = 0.025
 FLAT_DEGREES = 3.0
 SHORTEST_S = 0.06
+SHORTEST_ALOFT_S = 0.15
 SMOOTHING_HZ = 12.0
 HEEL_SHARE = 0.4
 NEAR_S = 0.25
@@ -137,14 +138,23 @@ def find_stances(feet: Sequence[Foot], fps: float, height: float) -> list[list[S
     ]
     # Most stances share the floor; what lies higher must have carried the body by itself.
     floor = float(np.quantile(levels, 0.25, method="lower")) if levels else 0.0
+    resting = np.zeros(lowest.shape, dtype=np.bool_)
+    for number, runs in enumerate(rests):
+        for first, last in runs:
+            resting[number, first : last + 1] = True
     result = []
     for number, (foot, runs) in enumerate(zip(smooth, rests, strict=True)):
         stances: list[Stance] = []
+        others = np.delete(np.arange(len(smooth)), number)
         for first, last in runs:
-            level = float(np.median(foot.ball[first : last + 1, 2]))
-            over = np.min(lowest[number, first : last + 1] - lowest[:, first : last + 1].min(0))
-            if over > SUPPORT * height and abs(level - floor) > SUPPORT * height:
-                continue
+            span = slice(first, last + 1)
+            level = float(np.median(foot.ball[span, 2]))
+            if abs(level - floor) > SUPPORT * height:
+                over = lowest[number, span] - lowest[others, span] > SUPPORT * height
+                # Held up beside a foot that stands, or at the top of a jump: no stance.
+                beside = (over & resting[others, span]).any(axis=0).mean() > 0.5
+                if beside or last - first + 1 < SHORTEST_ALOFT_S * fps:
+                    continue
             stance = _grow(foot, first, last, level, rises[number], fps, height, ground)
             if stances and stance.touch <= stances[-1].off:
                 stances[-1] = _join(stances[-1], stance)

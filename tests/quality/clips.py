@@ -35,18 +35,18 @@ class Clip:
     split : str
         "tuned" or "held-out".
     family : str
-        "formula", "walk", "gesture", "capture" or "rig".
+        "formula", "walk", "poses", "gesture", "capture" or "rig".
     make : callable
         Returns the Motion.
-    walk : mapping, optional
-        The options of a walk, so that a fault can be made with the walk itself.
+    options : mapping, optional
+        What a walk or a row of poses was made with, so that a fault can be made in the making.
     """
 
     name: str
     split: str
     family: str
     make: Callable[[], Motion] = field(compare=False)
-    walk: dict | None = field(default=None, compare=False)
+    options: dict | None = field(default=None, compare=False)
 
     @property
     def number(self) -> int:
@@ -91,6 +91,11 @@ def _list_formulas() -> list[Clip]:
                 seed = first + number
                 name = f"{kind} {seed} at {fps:.0f}"
                 clips.append(Clip(name, split, "formula", _Bound(maker, seed, fps)))
+        for number, fps in enumerate(rates[split]):
+            full = {"seed": first + 50 + number, "fps": fps}
+            name = f"pose to pose {full['seed']} at {fps:.0f}"
+            maker = _Options(formula_motions.make_pose_changes, full)
+            clips.append(Clip(name, split, "poses", maker, options=full))
     return clips
 
 
@@ -115,7 +120,7 @@ def _list_walks() -> list[Clip]:
             place = " in place" if options.get("in_place") else ""
             name = f"walk {options['speed']:.2f}{place} at {options['fps']:.0f}"
             full = {"seconds": 8.0, **options}
-            clips.append(Clip(name, split, "walk", _Walk(full), walk=full))
+            clips.append(Clip(name, split, "walk", _Options(_walk, full), options=full))
     return clips
 
 
@@ -149,12 +154,18 @@ class _Bound:
         return self.maker(*self.arguments)
 
 
-class _Walk:
-    def __init__(self, options: dict) -> None:
-        self.options = options
+class _Options:
+    """The same for a maker that is called by name of its options."""
+
+    def __init__(self, maker: Callable[..., Motion], options: dict) -> None:
+        self.maker, self.options = maker, options
 
     def __call__(self) -> Motion:
-        return gait.make_walk(**self.options)[0]
+        return self.maker(**self.options)
+
+
+def _walk(**options: object) -> Motion:
+    return gait.make_walk(**options)[0]
 
 
 def draw_stretch(motion: Motion, seconds: float, random: np.random.Generator) -> Motion:

@@ -4,7 +4,9 @@
 
 Reaches follow the minimum-jerk profile (Flash & Hogan 1985); swings are harmonic, the follower a
 first-order lag; throws run from proximal to distal, each segment starting when its neighbour
-reaches peak speed (Putnam 1993). Numbers drawn at random (sizes, offsets, rhythms) come from the
+reaches peak speed (Putnam 1993). The clavicle follows a raised arm by a published share (Braman et
+al. 2009: 0.37 to 0.43 of the rise), once the rhythm has set in. At rest elbows, wrists and fingers
+are a little bent (common practice). Numbers drawn at random (sizes, offsets, rhythms) come from the
 clip's own seed, so that no two clips are alike and every run is the same.
 """
 
@@ -18,6 +20,8 @@ from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
 
 Angles = dict[str, np.ndarray]
+
+CLAVICLE_SHARE, SET_ANGLE, CLAVICLE_LATE_S = 0.37, 50.0, 0.04
 
 
 def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
@@ -33,19 +37,18 @@ def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         clip.move("chest", (0, 0, 1), trunk, clock - 0.06, length)
         clip.move("spine", (0, 0, 1), 0.4 * trunk, clock - 0.1, length)
         clip.move("head", (0, 0.2, 1), clip.draw(-20, 20), clock - 0.12, 0.7 * length)
-        clip.move(f"shoulder{side}", (0, 1, 0), -sign * abs(lift) * 0.1, clock, length)
         clip.move(f"upper_arm{side}", (1, 0, 0), lift, clock, length)
         clip.move(f"upper_arm{side}", (0, 0, 1), spread, clock + 0.02, length)
         clip.move(f"forearm{side}", (1, 0, 0.1 * sign), bend, clock + 0.08, length)
-        clip.move(f"hand{side}", (1, 0.2, 0), clip.draw(-30, 30), clock + 0.14, length)
+        wrist = clip.draw(10, 28) * clip.choose((1.0, -1.0))
+        clip.move(f"hand{side}", (1, 0.2, 0), wrist, clock + 0.14, length)
         clip.close_fingers(side, clip.draw(10, 60), clock + 0.2, length)
         clock += length + clip.draw(0.15, 0.6)
         if clip.draw(0, 1) < 0.7:
             clip.move(f"upper_arm{side}", (1, 0, 0), -0.8 * lift, clock, length)
             clip.move(f"upper_arm{side}", (0, 0, 1), -spread, clock + 0.03, length)
-            clip.move(f"shoulder{side}", (0, 1, 0), sign * abs(lift) * 0.09, clock, length)
             clip.move(f"forearm{side}", (1, 0, 0.1 * sign), -0.8 * bend, clock + 0.09, length)
-            clip.move(f"hand{side}", (1, 0, 0.2), clip.draw(-25, 25), clock + 0.15, length)
+            clip.move(f"hand{side}", (1, 0, 0.2), -wrist, clock + 0.15, length)
             clip.move("chest", (0, 0, 1), -0.9 * trunk, clock - 0.05, length)
             clip.close_fingers(side, clip.draw(-40, -5), clock + 0.2, length)
             clock += length + clip.draw(0.05, 0.5)
@@ -65,7 +68,9 @@ def make_swings(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         clip.turn_by(f"forearm{side}", (1, 0, 0), np.full(clip.count, -30.0))
         clip.wave(f"hand{side}", (1, 0, 0), *_lag(size * 0.5, omega, phase, 2.2 * tau))
         for finger in ("index", "middle", "ring", "pinky"):
-            clip.wave(f"{finger}{side}", (1, 0, 0), clip.draw(4, 9), 0.37 * omega, phase)
+            for joint, share in (("", 1.0), ("/2", 0.8), ("/3", 0.5)):
+                size = share * clip.draw(4, 9)
+                clip.wave(f"{finger}{side}{joint}", (1, 0, 0), size, 0.37 * omega, phase)
     clip.wave("chest", (0, 0, 1), 9.0, omega, 0.4)
     clip.wave("hips", (0, 0, 1), 5.0, omega, 2.9)
     clip.wave("head", (0, 0, 1), 4.0, 0.5 * omega, 0.9)
@@ -84,26 +89,24 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
     clip = Performance(seed, fps, seconds)
     side, sign = clip.choose(((".R", -1.0), (".L", 1.0)))
     other = ".L" if side == ".R" else ".R"
+    # Each part's wind-up and throw; an elbow only bends, so its wind-up is small.
     chain = (
-        ("hips", (0, 0, 1), 28.0 * sign),
-        ("chest", (0, 0, 1), 34.0 * sign),
-        (f"upper_arm{side}", (1, 0, 0), -95.0),
-        (f"forearm{side}", (1, 0, 0), -70.0),
-        (f"hand{side}", (1, 0, 0), -35.0),
+        ("hips", (0, 0, 1), -14.0 * sign, 42.0 * sign),
+        ("chest", (0, 0, 1), -17.0 * sign, 51.0 * sign),
+        (f"upper_arm{side}", (1, 0, 0), 40.0, -130.0),
+        (f"forearm{side}", (1, 0, 0), -12.0, -55.0),
+        (f"hand{side}", (1, 0, 0), 22.0, -50.0),
     )
     clock = 0.5
     while clock < seconds - 2.2:
         size, length = clip.draw(0.75, 1.1), clip.draw(0.34, 0.5)
         wind_up = clip.draw(0.5, 0.8)
-        for number, (part, axis, degrees) in enumerate(chain):
-            back = clock + 0.05 * number
-            # The wind-up goes half the way back, the throw through, the recovery returns.
-            clip.move(part, axis, -0.5 * size * degrees, back, wind_up)
+        for number, (part, axis, back, through) in enumerate(chain):
+            clip.move(part, axis, size * back, clock + 0.05 * number, wind_up)
             start = clock + wind_up + 0.1 + 0.5 * length * number
-            clip.move(part, axis, 1.5 * size * degrees, start, length)
-            clip.move(part, axis, -size * degrees, start + length + 0.15, 0.8 + 0.05 * number)
-        clip.move(f"shoulder{side}", (0, 1, 0), -sign * 9.0, clock + wind_up, length)
-        clip.move(f"shoulder{side}", (0, 1, 0), sign * 9.0, clock + wind_up + 1.2, 0.7)
+            clip.move(part, axis, size * through, start, length)
+            home = -size * (back + through)
+            clip.move(part, axis, home, start + length + 0.15, 0.8 + 0.05 * number)
         clip.move(f"upper_arm{other}", (1, 0, 0), clip.draw(20, 40), clock + wind_up + 0.2, 0.5)
         clip.move(f"forearm{other}", (1, 0, 0), clip.draw(-35, -15), clock + wind_up + 0.3, 0.5)
         clip.move(f"hand{other}", (1, 0, 0), clip.draw(-15, 15), clock + wind_up + 0.36, 0.5)
@@ -113,6 +116,59 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         clip.close_fingers(side, -40.0 * size, clock + wind_up + 0.1 + 2.0 * length, 0.15)
         clock += wind_up + 3.2 * length + clip.draw(1.1, 1.6)
     return clip.make()
+
+
+def make_pose_changes(seed: int, fps: float, seconds: float = 9.0, *, together: int = 0) -> Motion:
+    """Go from pose to pose with arms, trunk and head, each in its own time.
+
+    `together` changes of pose in a row, in the middle, start and stop on the same frame with all
+    parts: a fault; `list_shared_moves` says when.
+    """
+    return _pose_to_pose(seed, fps, seconds, together)[0]
+
+
+def list_shared_moves(
+    seed: int, fps: float, seconds: float = 9.0, *, together: int = 0
+) -> list[tuple[float, float]]:
+    """Return start and end, in seconds, of the changes of pose that are made all at once."""
+    return _pose_to_pose(seed, fps, seconds, together)[1]
+
+
+def _pose_to_pose(
+    seed: int, fps: float, seconds: float, together: int
+) -> tuple[Motion, list[tuple[float, float]]]:
+    clip = Performance(seed, fps, seconds)
+    starts = [0.6]
+    while starts[-1] < seconds - 2.0:
+        starts.append(starts[-1] + clip.draw(1.0, 1.3))
+    shared = range((len(starts) - together) // 2, (len(starts) - together) // 2 + together)
+    spans, sign = [], 1.0
+    for number, start in enumerate(starts):
+        length = clip.draw(0.45, 0.6)
+        if number in shared:
+            spans.append((start, start + length))
+        lead = ".L" if clip.draw(0, 1) < 0.5 else ".R"
+        for part, turns, first, last in (
+            ("chest", (((0, 0, 1), 16.0), ((1, 0, 0), 8.0)), -0.14, 0.10),
+            ("head", (((0, 0, 1), -22.0), ((1, 0, 0), 9.0)), -0.26, -0.18),
+            (lead, (), 0.0, 0.0),
+            (".R" if lead == ".L" else ".L", (), 0.14, 0.24),
+        ):
+            begin = start + (0.0 if number in shared else first + clip.draw(-0.03, 0.03))
+            end = start + length + (0.0 if number in shared else last + clip.draw(-0.03, 0.03))
+            if part in (".L", ".R"):
+                late = 0.0 if number in shared else 0.05
+                out = 1.0 if part == ".L" else -1.0
+                size = sign * (1.0 if part == lead else 0.7)
+                clip.move(f"upper_arm{part}", (1, 0, 0), -34.0 * size, begin, end - begin)
+                clip.move(f"upper_arm{part}", (0, 1, 0), -12.0 * out * size, begin, end - begin)
+                clip.move(f"forearm{part}", (1, 0, 0), -40.0 * size, begin + late, end - begin)
+                clip.move(f"hand{part}", (1, 0, 0.3), 18.0 * size, begin + 2 * late, end - begin)
+                clip.close_fingers(part, 14.0 * size, begin + 3 * late, end - begin)
+            for axis, degrees in turns:
+                clip.move(part, axis, sign * degrees, begin, end - begin)
+        sign = -sign
+    return clip.make(), spans
 
 
 class Performance:
@@ -136,6 +192,14 @@ class Performance:
         for side in (".L", ".R"):
             self.turn_by(f"forearm{side}", (1, 0, 0), np.full(self.count, -self.draw(12, 25)))
             self.turn_by(f"shin{side}", (1, 0, 0), np.full(self.count, self.draw(4, 8)))
+            self.turn_by(f"hand{side}", (0.8, 0.6, 0), np.full(self.count, -self.draw(10, 16)))
+            for finger in ("index", "middle", "ring", "pinky"):
+                life, hertz = self.draw(2.5, 4.5), self.draw(0.25, 0.45)
+                play = life * np.sin(2 * np.pi * hertz * self.time + self.draw(0, 6.28))
+                self.turn_by(f"{finger}{side}", (1, 0, 0), play)
+                for joint, curl in (("", 16.0), ("/2", 24.0), ("/3", 14.0)):
+                    held = np.full(self.count, -curl * self.draw(0.8, 1.2))
+                    self.turn_by(f"{finger}{side}{joint}", (1, 0, 0), held)
 
     def draw(self, low: float, high: float) -> float:
         return float(self.random.uniform(low, high))
@@ -167,8 +231,22 @@ class Performance:
             for axis, degrees in turns:
                 total = rotations.multiply(total, figure.turn(axis, degrees))
             angles[part] = total
+        for side in (".L", ".R"):
+            self._raise_clavicle(angles, side)
         motion = figure.make_motion(angles, self.count, fps=self.fps)
         return limbs.tread(motion) if feet_planted else motion
+
+    def _raise_clavicle(self, angles: Angles, side: str) -> None:
+        """Let the clavicle follow its arm, a little later, from where the rhythm sets in."""
+        arm = rotations.multiply(angles[f"shoulder{side}"], angles[f"upper_arm{side}"])
+        bone = rotations.rotate(arm, np.broadcast_to([0.0, 0.0, -1.0], (self.count, 3)))
+        raised = np.degrees(np.arccos(np.clip(-bone[:, 2], -1.0, 1.0)))
+        late = np.interp(self.time - CLAVICLE_LATE_S, self.time, raised)
+        # A soft corner: nothing under the set angle, the full share 20 degrees over it.
+        beyond = 10.0 * np.logaddexp(0.0, (late - SET_ANGLE) / 10.0)
+        up = -CLAVICLE_SHARE * beyond * (1.0 if side == ".L" else -1.0)
+        lift = figure.turn((0, 1, 0), up)
+        angles[f"shoulder{side}"] = rotations.multiply(angles[f"shoulder{side}"], lift)
 
 
 def _lag(size: float, omega: float, phase: float, tau: float) -> tuple[float, float, float]:

@@ -3,9 +3,8 @@
 """Natural gestures the checks have to be quiet on, made from minimum-jerk moves and lags.
 
 Waving, bowing, a symmetric gesture with both hands, motion held on twos and threes, and motion
-with the jitter of a capture. Where a body part answers another it does so by published shares
-(clavicle to arm: Braman et al. 2009) or by common practice; sizes and times are drawn from the
-clip's own seed.
+with the jitter of a capture. How much one part answers another is common practice; sizes and times
+are drawn from the clip's own seed.
 """
 
 from __future__ import annotations
@@ -18,7 +17,6 @@ from formula_motions import Performance
 from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
 
-CLAVICLE_SHARE = 0.37
 JITTER_DEGREES = 0.08
 
 
@@ -32,7 +30,6 @@ def make_waving(seed: int, fps: float) -> Motion:
     act.move("chest", (0, 0, 1), 7.0 * sign, start - 0.08, rise)
     act.move("spine", (0, 1, 0), -4.0 * sign, start - 0.1, rise + 0.1)
     act.move("head", (0, 0.3, 1), 9.0 * sign, start - 0.12, 0.6 * rise)
-    act.move(f"shoulder{side}", (0, 1, 0), -sign * CLAVICLE_SHARE * (lift - 30), start, rise)
     act.move(f"upper_arm{side}", (0, 1, 0), -sign * 0.75 * lift, start, rise)
     act.move(f"upper_arm{side}", (1, 0, 0), -25.0, start + 0.04, rise)
     act.move(f"forearm{side}", (1, 0, 0.1 * sign), -act.draw(50, 65), start + 0.08, rise)
@@ -58,7 +55,6 @@ def make_waving(seed: int, fps: float) -> Motion:
     act.move("chest", (0, 0, 1), -7.0 * sign, end - 0.08, back)
     act.move("spine", (0, 1, 0), 4.0 * sign, end - 0.1, back + 0.1)
     act.move("head", (0, 0.3, 1), -9.0 * sign, end - 0.15, 0.6 * back)
-    act.move(f"shoulder{side}", (0, 1, 0), sign * CLAVICLE_SHARE * (lift - 30), end, back)
     act.move(f"upper_arm{side}", (0, 1, 0), sign * 0.75 * lift, end, back)
     act.move(f"upper_arm{side}", (1, 0, 0), 25.0, end + 0.04, back)
     act.move(f"forearm{side}", (1, 0, 0.1 * sign), 50.0, end + 0.05, back)
@@ -90,22 +86,51 @@ def make_bow(seed: int, fps: float) -> Motion:
 
 
 def make_symmetric_gesture(seed: int, fps: float) -> Motion:
-    """Open both arms at once for a moment, as in "what can one do": symmetric, but short."""
+    """Open both arms for a moment, as in "what can one do": symmetric, but short.
+
+    As in life one arm goes a little farther and starts a little earlier than the other.
+    """
     act = Performance(seed, fps, 5.0)
-    start, length = act.draw(1.0, 1.4), act.draw(0.45, 0.6)
-    pause = act.draw(0.25, 0.4)
+    start, length = act.draw(1.0, 1.4), act.draw(0.40, 0.5)
+    pause, late, share = act.draw(0.1, 0.2), act.draw(0.015, 0.035), act.draw(0.86, 0.94)
     reach = act.draw(22, 32)
+    lead = act.choose((".L", ".R"))
     for begin, sign in ((start, 1.0), (start + length + pause, -1.0)):
         act.move("chest", (1, 0, 0), -6.0 * sign, begin - 0.05, length)
         act.move("head", (0, 1, 0.3), 9.0 * sign, begin - 0.1, length)
         for side, out in ((".L", 1.0), (".R", -1.0)):
-            act.move(f"shoulder{side}", (0, 1, 0), -8.0 * out * sign, begin - 0.02, length)
-            act.move(f"upper_arm{side}", (0, 1, 0), -reach * out * sign, begin, length)
-            act.move(f"upper_arm{side}", (1, 0, 0), -18.0 * sign, begin, length)
-            act.move(f"forearm{side}", (1, 0, 0.2 * out), -42.0 * sign, begin + 0.05, length)
-            act.move(f"forearm{side}", (0, 0, 1), 35.0 * out * sign, begin + 0.06, length)
-            act.move(f"hand{side}", (1, 0, 0), 16.0 * sign, begin + 0.1, length)
-            act.close_fingers(side, -14.0 * sign, begin + 0.12, length)
+            size = sign * (1.0 if side == lead else share)
+            at = begin + (0.0 if side == lead else late)
+            act.move(f"shoulder{side}", (0, 1, 0), -8.0 * out * size, at - 0.02, length)
+            act.move(f"upper_arm{side}", (0, 1, 0), -reach * out * size, at, length)
+            act.move(f"upper_arm{side}", (1, 0, 0), -18.0 * size, at, length)
+            act.move(f"forearm{side}", (1, 0, 0.2 * out), -42.0 * size, at + 0.05, length)
+            act.move(f"forearm{side}", (0, 0, 1), 35.0 * out * size, at + 0.06, length)
+            act.move(f"hand{side}", (1, 0, 0), 16.0 * size, at + 0.1, length)
+            act.close_fingers(side, -14.0 * size, at + 0.12, length)
+    return act.make()
+
+
+def make_overhead(seed: int, fps: float) -> Motion:
+    """Reach up to a shelf with one arm after the other and come down again."""
+    act = Performance(seed, fps, 8.0)
+    clock, side = 0.5, act.choose((".L", ".R"))
+    while clock < 5.6:
+        out = 1.0 if side == ".L" else -1.0
+        up, pause, down = act.draw(0.6, 0.8), act.draw(0.15, 0.3), act.draw(0.7, 0.9)
+        lift, wide = act.draw(115, 150), act.draw(0, 22) * out
+        for begin, length, sign in ((clock, up, 1.0), (clock + up + pause, down, -1.0)):
+            act.move("spine", (0, 1, 0), 5.0 * out * sign, begin - 0.12, length)
+            act.move("chest", (0, 0, 1), -11.0 * out * sign, begin - 0.08, length)
+            act.move("chest", (1, 0, 0), -8.0 * sign, begin - 0.05, length)
+            act.move("head", (1, 0, 0), -16.0 * sign, begin - 0.15, 0.7 * length)
+            act.move(f"upper_arm{side}", (1, 0, 0), -lift * sign, begin, length)
+            act.move(f"upper_arm{side}", (0, 1, 0), -wide * sign, begin + 0.03, length)
+            act.move(f"forearm{side}", (1, 0, 0), -14.0 * sign, begin + 0.05, length)
+            act.move(f"hand{side}", (1, 0, 0), 26.0 * sign, begin + 0.13, length)
+            act.close_fingers(side, 26.0 * sign, begin + 0.2, length)
+        clock += up + pause + down + act.draw(0.2, 0.5)
+        side = ".R" if side == ".L" else ".L"
     return act.make()
 
 
@@ -141,6 +166,7 @@ def make_jittery(seed: int, fps: float) -> Motion:
 MAKERS = {
     "waving": make_waving,
     "bow": make_bow,
+    "overhead": make_overhead,
     "symmetric gesture": make_symmetric_gesture,
     "reaches on twos": make_on_twos,
     "swings on threes": make_on_threes,

@@ -23,17 +23,7 @@ from planting_case import Case, Fault
 from fettle.core_math import Severity
 from fettle.core_math.motion import Motion
 
-NOT_PLANTED_YET: dict[str, str] = {
-    name: "its planter is being built"
-    for name in (
-        "flat-arc",
-        "dead-hold",
-        "curve-flip",
-        "off-balance",
-        "no-overlap",
-        "same-frame-moves",
-    )
-}
+NOT_PLANTED_YET: dict[str, str] = {}
 """Checks without a planter, each with the reason; the score says so every time it runs."""
 
 Plant = Callable[[Case, float], Fault | None]
@@ -99,7 +89,7 @@ def make_case(planter: Planter, clip: clips.Clip, seed: int) -> Case:
     """Cut the stretch of the clip this case is about."""
     random = np.random.default_rng([clip.number, seed, sum(planter.name.encode())])
     motion: Motion = clips.draw_stretch(clips.load(clip), planter.seconds, random)
-    return Case(motion, random, clip.walk)
+    return Case(motion, random, clip.options)
 
 
 PLANTERS: tuple[Planter, ...] = tuple(

@@ -1,17 +1,19 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Faults between parts: twins, copies, keys in columns."""
+"""Faults between parts: twins, copies, planks, moves and keys on common frames."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+import formula_motions
 import numpy as np
 import reposing
 from planting_case import (
     CAPTURE,
     FORMULA,
     GESTURE,
+    POSES,
     RIG,
     WALK,
     Case,
@@ -22,10 +24,12 @@ from planting_case import (
 )
 
 from fettle.core_math import Severity
+from fettle.core_math.measures import rotations
 from fettle.core_math.motion import KeyTrack, Motion
 
 ARM = ("upper_arm", "forearm", "hand")
 KEY_EVERY_S = 0.4
+SWINGS = 8
 
 
 def mirror_arms(case: Case, size: float) -> Fault | None:
@@ -75,6 +79,57 @@ def copy_strand(case: Case, size: float) -> Fault | None:
         turns[target] = reposing.mix(own, motion.local_rotations[:, motion.index(source)], share)
     parts = [*motion.chain(one), *motion.chain(other)]
     return fault(reposing.repose(motion, turns), parts, first, last)
+
+
+def stiffen_chain(case: Case, size: float) -> Fault | None:
+    """Take a share of the drag out of a swinging arm or strand, all its joints after the first."""
+    motion = case.motion
+    strands = [p for p in motion.parts if p.startswith("strand:") and "/" not in p]
+    options = [motion.chain(strand) for strand in strands]
+    options += [
+        tuple(f"{part}{side}" for part in ARM)
+        for side in (".L", ".R")
+        if motion.has(*(f"{part}{side}" for part in ARM))
+    ]
+    joints = case.choose(options)
+    if joints is None:
+        return None
+    axes, signals = zip(*(_main_swing(motion, joint) for joint in joints), strict=True)
+    lead = signals[0]
+    if np.count_nonzero(np.diff(np.sign(lead))) < SWINGS or np.std(lead) < 3.0:
+        return None
+    turns = {}
+    for joint, axis, own in zip(joints[1:], axes[1:], signals[1:], strict=True):
+        likeness = float(np.sign(np.sum(own * lead)) or 1.0)
+        together = lead * likeness * np.std(own) / np.std(lead)
+        change = rotations.from_axis_angle(
+            np.broadcast_to(axis, (motion.frame_count, 3)), size * (together - own)
+        )
+        local = motion.local_rotations[:, motion.index(joint)]
+        turns[joint] = rotations.multiply(change, local)
+    rows = np.flatnonzero(np.diff(np.sign(lead)))
+    return fault(reposing.repose(motion, turns), joints, int(rows[0]), int(rows[-1]))
+
+
+def move_together(case: Case, size: float) -> Fault | None:
+    """Start and stop all parts on the same frames for some changes of pose in a row."""
+    assert case.options is not None, "planted into poses only"
+    options = {**case.options, "together": int(size)}
+    motion = formula_motions.make_pose_changes(**options)
+    spans = formula_motions.list_shared_moves(**options)
+    first, last = (round(t * motion.fps) for t in (spans[0][0], spans[-1][1]))
+    return fault(motion, ["hand.L", "hand.R", "head", "chest"], first, last)
+
+
+def _main_swing(motion: Motion, part: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return the axis about which a part swings most, and how far, shape (F,), degrees."""
+    local = motion.local_rotations[:, motion.index(part)]
+    vectors = rotations.rotation_vector(
+        rotations.multiply(local, rotations.conjugate(local[len(local) // 2]))
+    )
+    vectors = vectors - vectors.mean(axis=0)
+    axis = np.linalg.svd(vectors, full_matrices=False)[2][0]
+    return axis, vectors @ axis
 
 
 def key_in_columns(case: Case, size: float) -> Fault | None:
@@ -137,5 +192,27 @@ ENTRIES = (
         "plant": key_in_columns,
         "families": (FORMULA, GESTURE, WALK),
         "least": Severity.FAINT,
+    },
+    {
+        "check": "no-overlap",
+        "code": "all-joints-at-once",
+        "sizes": (0.0, 0.3, 0.6, 0.92, 1.0),
+        "unit": "share of the drag taken away",
+        "visible_from": 0.92,
+        "reason": "practice: less than a fifth of a frame of the usual 2 per joint is left",
+        "plant": stiffen_chain,
+        "families": (FORMULA,),
+        "seconds": 8.0,
+    },
+    {
+        "check": "same-frame-moves",
+        "code": "start-and-stop-together",
+        "sizes": (1.0, 2.0, 3.0, 4.0, 5.0),
+        "unit": "changes of pose in a row",
+        "visible_from": 4.0,
+        "reason": "practice: with the fourth in a row a slide show is recognised",
+        "plant": move_together,
+        "families": (POSES,),
+        "seconds": 20.0,
     },
 )

@@ -7,29 +7,48 @@ from __future__ import annotations
 import gait
 import limbs
 import numpy as np
-from planting_case import CAPTURE, FORMULA, GESTURE, RIG, WALK, Case, Fault, fault, list_sides
+import reposing
+from planting_case import (
+    CAPTURE,
+    FORMULA,
+    GESTURE,
+    POSES,
+    RIG,
+    WALK,
+    Case,
+    Fault,
+    fault,
+    list_sides,
+)
 
+from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
 
 STANDS_WITHIN = 0.012
 """Share of body height by which a foot may wander in a stretch to be called standing."""
 
+FOOT_WIDTH = 0.055
+"""Share of stature (Drillis & Contini 1966, from memory)."""
+
 
 def roll_down_slowly(case: Case, size: float) -> Fault | None:
     """Walk with feet that take so many frames at 24 fps from touch to flat."""
-    assert case.walk is not None, "planted into walks only"
-    cycle_s = gait.STRIDE_S / np.sqrt(case.walk["speed"])
+    assert case.options is not None, "planted into walks only"
+    cycle_s = gait.STRIDE_S / np.sqrt(case.options["speed"])
     share = size / 24.0 / cycle_s
-    motion, contacts = gait.make_walk(**{**case.walk, "roll_down": share})
+    motion, contacts = gait.make_walk(**{**case.options, "roll_down": share})
     return _on_one_contact(case, motion, contacts, lambda contact: (contact.touch, contact.flat))
 
 
 def slide_in_walk(case: Case, size: float) -> Fault | None:
     """Walk with feet that slide forward while they stand."""
-    assert case.walk is not None, "planted into walks only"
-    clean, _ = gait.make_walk(**case.walk)
+    assert case.options is not None, "planted into walks only"
+    if case.options.get("in_place"):
+        # Feet that all slide alike in a cycle in place are a cycle of another speed.
+        return None
+    clean, _ = gait.make_walk(**case.options)
     slide = size / 100.0 * clean.height
-    motion, contacts = gait.make_walk(**{**case.walk, "slide": slide})
+    motion, contacts = gait.make_walk(**{**case.options, "slide": slide})
     return _on_one_contact(
         case, motion, contacts, lambda contact: (contact.flat, contact.heel_off), "hips"
     )
@@ -55,8 +74,8 @@ def drift(case: Case, size: float) -> Fault | None:
 
 def lift_plant(case: Case, size: float) -> Fault | None:
     """Let one step of a walk land over or under the floor."""
-    assert case.walk is not None, "planted into walks only"
-    motion, contacts = gait.make_walk(**case.walk)
+    assert case.options is not None, "planted into walks only"
+    motion, contacts = gait.make_walk(**case.options)
     up = case.choose((1.0, -1.0))
     side = case.choose((".L", ".R"))
     inner = _list_inner(contacts[side], motion)
@@ -68,19 +87,103 @@ def lift_plant(case: Case, size: float) -> Fault | None:
     inside = np.clip((time - contact.touch) / ease + 1.0, 0.0, 1.0)
     inside = np.minimum(inside, np.clip((contact.toe_off - time) / ease + 1.0, 0.0, 1.0))
     inside = inside * inside * (3.0 - 2.0 * inside)
-    place = motion.head(f"foot{side}").copy()
-    place[:, 2] += up * size / 100.0 * motion.height * inside
-    moved = limbs.place_end(motion, limbs.leg(side), place, frames=inside > 0.0)
+    shift = np.zeros((motion.frame_count, 3))
+    shift[:, 2] = up * size / 100.0 * motion.height * inside
+    place = motion.head(f"foot{side}") + shift
+    # A stretched leg reaches below the floor only when the hips come down with it.
+    lowered = motion if up > 0.0 else limbs.stand_on(motion, shift, inside > 0.0)
+    held = motion.rotation(f"foot{side}")
+    moved = limbs.place_end(lowered, limbs.leg(side), place, held, frames=inside > 0.0)
     first, last = (round(t * motion.fps) for t in (contact.touch, contact.toe_off))
     return fault(moved, [f"foot{side}"], first, last)
 
 
 def level_hips(case: Case, size: float) -> Fault | None:
     """Walk with a share of the hips' rise and fall taken away."""
-    assert case.walk is not None, "planted into walks only"
+    assert case.options is not None, "planted into walks only"
     rise = gait.HIP_RISE * (1.0 - size)
-    motion, _ = gait.make_walk(**{**case.walk, "hip_rise": rise})
+    motion, _ = gait.make_walk(**{**case.options, "hip_rise": rise})
     return fault(motion, ["hips"], 0, motion.frame_count - 1)
+
+
+def lean(case: Case, size: float) -> Fault | None:
+    """Lean the body over its ankles until its weight is so far outside the feet, and hold it."""
+    motion, random = case.motion, case.random
+    angle = float(random.uniform(0.0, 2.0 * np.pi))
+    hold, ease = case.frames(float(random.uniform(28, 40))), case.frames(18)
+    at = case.pick(np.ones(motion.frame_count, dtype=bool), 1.6)
+    if at is None or not motion.has("toe.L", "toe.R", "upper_arm.L", "upper_arm.R"):
+        return None
+    way = np.array([np.cos(angle), np.sin(angle), 0.0])
+    ankles = 0.5 * (motion.head("foot.L") + motion.head("foot.R"))
+    middle = at + hold // 2
+    if middle >= motion.frame_count:
+        return None
+    weight = _find_weight(motion)
+    edge = max(float(point[middle] @ way) for point in _list_sole_points(motion))
+    over = weight[middle] - ankles[middle]
+    wanted = edge + size / 100.0 * motion.height - float(ankles[middle] @ way)
+    # A rigid lean by a: over . way * cos a + height * sin a has to reach the wanted place.
+    flat, up = float(over @ way), float(over[2])
+    length = float(np.hypot(flat, up))
+    if wanted >= length:
+        return None
+    degrees = np.degrees(np.arcsin(wanted / length) - np.arctan2(flat, up))
+    rows = np.arange(motion.frame_count)
+    u = np.clip(1.0 - np.maximum(at - rows, rows - at - hold) / ease, 0.0, 1.0)
+    tilt = rotations.from_axis_angle(
+        np.broadcast_to([-way[1], way[0], 0.0], ankles.shape), degrees * u * u * (3.0 - 2.0 * u)
+    )
+    above = motion.parent_of("hips")
+    base = motion.rotation(above) if above else np.tile([1.0, 0, 0, 0], (len(rows), 1))
+    origin = motion.head(above) if above else np.zeros((len(rows), 3))
+    place = ankles + rotations.rotate(tilt, motion.head("hips") - ankles)
+    world = rotations.multiply(tilt, motion.rotation("hips"))
+    back = rotations.conjugate(base)
+    leaning = reposing.repose(
+        motion,
+        {"hips": rotations.relative(base, world)},
+        {"hips": rotations.rotate(back, place - origin)},
+    )
+    for side in (".L", ".R"):
+        foot = f"foot{side}"
+        leaning = limbs.place_end(
+            leaning, limbs.leg(side), motion.head(foot), motion.rotation(foot), u > 0.0
+        )
+    return fault(leaning, motion.parts, at, min(at + hold, len(rows) - 1))
+
+
+def _find_weight(motion: Motion) -> np.ndarray:
+    """Return the centre of mass, shape (F, 3), by Winter's segment shares (from memory)."""
+    total = np.zeros((motion.frame_count, 3))
+    hip = 0.5 * (motion.head("thigh.L") + motion.head("thigh.R"))
+    shoulder = 0.5 * (motion.head("upper_arm.L") + motion.head("upper_arm.R"))
+    total += 0.578 * (hip + 0.66 * (shoulder - hip))
+    for side in (".L", ".R"):
+        for part, following, mass, share in (
+            ("upper_arm", "forearm", 0.028, 0.436),
+            ("forearm", "hand", 0.022, 0.682),
+            ("thigh", "shin", 0.100, 0.433),
+            ("shin", "foot", 0.0465, 0.433),
+            ("foot", "toe", 0.0145, 0.5),
+        ):
+            one, other = motion.head(f"{part}{side}"), motion.head(f"{following}{side}")
+            total += mass * (one + share * (other - one))
+    return total
+
+
+def _list_sole_points(motion: Motion) -> list[np.ndarray]:
+    """Return toes, heels and the outer edges of both feet, each (F, 3)."""
+    points = []
+    for side in (".L", ".R"):
+        ankle, toe = motion.head(f"foot{side}"), motion.head(f"toe{side}")
+        ahead = (toe - ankle) * [1.0, 1.0, 0.0]
+        ahead /= np.linalg.norm(ahead, axis=-1, keepdims=True)
+        across = np.stack((-ahead[:, 1], ahead[:, 0], np.zeros(len(ahead))), axis=-1)
+        half = 0.5 * FOOT_WIDTH * motion.height * across
+        points += [motion.tail(f"toe{side}"), ankle - 0.04 * motion.height * ahead]
+        points += [p + s for p in (toe, ankle) for s in (half, -half)]
+    return points
 
 
 def _on_one_contact(case: Case, motion: Motion, contacts, span, *also: str) -> Fault | None:
@@ -162,5 +265,15 @@ ENTRIES = (
         "reason": "practice: 2 mm of rise left of the published 48; the head runs on a rail",
         "plant": level_hips,
         "families": (WALK,),
+    },
+    {
+        "check": "off-balance",
+        "code": "weight-outside-the-feet",
+        "sizes": (-3.0, 0.0, 2.5, 5.0, 8.0),
+        "unit": "% H outside the soles",
+        "visible_from": 5.0,
+        "reason": "practice: 9 cm, the width of a foot, beyond the edge of the soles",
+        "plant": lean,
+        "families": (FORMULA, POSES, GESTURE),
     },
 )

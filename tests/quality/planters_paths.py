@@ -1,15 +1,19 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Faults of paths and timing: broken arcs, pops, stalls."""
+"""Faults of paths and timing: broken and flat arcs, pops, stalls, dead holds, flipped curves."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import limbs
 import numpy as np
 import reposing
 from planting_case import (
     CAPTURE,
     FORMULA,
     GESTURE,
+    POSES,
     RIG,
     WALK,
     Case,
@@ -18,12 +22,14 @@ from planting_case import (
     list_below,
     list_sides,
     speed_of,
+    way_turned,
 )
+from scipy.spatial.transform import Rotation
 
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import Motion
+from fettle.core_math.motion import KeyTrack, Motion, RotationChannels, Stage
 
-EVERYWHERE = (FORMULA, WALK, GESTURE, CAPTURE, RIG)
+EVERYWHERE = (FORMULA, WALK, POSES, GESTURE, CAPTURE, RIG)
 SMEARED = 0.96
 """Body heights a second at which a hand moves 4 % of body height per frame at 24 fps; a shutter
 that is open for half the frame smears it by 2 %, so that smaller faults are lost in the smear."""
@@ -110,6 +116,92 @@ def hitch(case: Case, size: float) -> Fault | None:
     return fault(reposing.repose(motion, late), parts, at + 1, at + length)
 
 
+def straighten_swing(case: Case, size: float) -> Fault | None:
+    """Press a share of the bulge out of a swing of the hand, down to a straight line."""
+    motion = case.motion
+    side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
+    if side is None:
+        return None
+    swing = case.choose(_list_swings(motion, side, 40.0))
+    if swing is None:
+        return None
+    first, last = swing
+    path = motion.head(f"hand{side}").copy()
+    chord = path[last] - path[first]
+    along = (path[first : last + 1] - path[first]) @ chord / (chord @ chord)
+    line = path[first] + along[:, np.newaxis] * chord
+    path[first : last + 1] += size * (line - path[first : last + 1])
+    inside = np.zeros(motion.frame_count, dtype=bool)
+    inside[first : last + 1] = True
+    pressed = limbs.place_end(motion, limbs.arm(side), path, frames=inside)
+    return fault(pressed, [f"hand{side}"], first, last)
+
+
+def freeze_all(case: Case, size: float) -> Fault | None:
+    """Stop everything for some seconds, then go on where it was."""
+    motion = case.motion
+    if motion.stage is not Stage.SPLINE:
+        return None
+    at = case.pick(np.ones(motion.frame_count, dtype=bool))
+    if at is None:
+        return None
+    length = max(1, round(size * motion.fps))
+    rows = np.arange(motion.frame_count)
+    frozen = reposing.pick_frames(motion, np.insert(rows, at, [at] * length))
+    return fault(frozen, motion.parts, at, at + length)
+
+
+def flip_curve(case: Case, size: float) -> Fault | None:
+    """Write a key with one angle a full turn away: between two keys the part spins right round."""
+    motion, random = case.motion, case.random
+    bases = ("upper_arm.L", "upper_arm.R", "forearm.L", "forearm.R", "hand.L", "hand.R")
+    part = case.choose(p for p in (*bases, "chest", "head", "shin.L", "shin.R") if motion.has(p))
+    axis, sign = int(random.integers(3)), float(random.choice([-1.0, 1.0]))
+    at = case.pick(np.ones(motion.frame_count, dtype=bool), 0.8)
+    if part is None or at is None:
+        return None
+    length = case.frames(size)
+    own = motion.local_rotations[:, motion.index(part)]
+    angles = Rotation.from_quat(own, scalar_first=True).as_euler("xyz")
+    angles = np.degrees(np.unwrap(angles, axis=0))
+    # The keys on both sides are right; between them the angle runs a full turn.
+    u = np.clip((np.arange(motion.frame_count) - at) / length, 0.0, 1.0)
+    angles[:, axis] += sign * 360.0 * u * u * (3.0 - 2.0 * u)
+    spun = Rotation.from_euler("xyz", angles, degrees=True).as_quat(scalar_first=True)
+    flipped = reposing.repose(motion, {part: spun})
+    step = max(4, length)
+    rows = np.unique([*range(at, 0, -step), *range(at + length, motion.frame_count, step)])
+    track = KeyTrack(motion.frames[rows].astype(float), np.zeros(len(rows), dtype=bool), (part,))
+    channels = {part: RotationChannels("XYZ", angles)}
+    flipped = replace(flipped, keys={part: track}, channels=channels, _memo={})
+    return fault(flipped, [part], at, at + length)
+
+
+def _list_swings(motion: Motion, side: str, degrees: float) -> list[tuple[int, int]]:
+    """List swings of an arm that keeps its length, on a shoulder that keeps its place."""
+    shoulder, hand = motion.head(f"upper_arm{side}"), motion.head(f"hand{side}")
+    reach = np.linalg.norm(hand - shoulder, axis=-1)
+    way = way_turned(hand - shoulder)
+    speed = speed_of(motion, f"hand{side}")
+    around = max(2, round(0.1 * motion.fps))
+    ends = [
+        row
+        for row in range(around, len(speed) - around)
+        if speed[row] <= speed[row - around : row + around + 1].min()
+    ]
+    found = []
+    for first, last in zip(ends, ends[1:], strict=False):
+        span = slice(first, last + 1)
+        short = (last - first) / motion.fps
+        if not 0.2 < short < 1.2 or way[last] - way[first] < degrees:
+            continue
+        if np.ptp(reach[span]) > 0.1 * reach[span].mean():
+            continue
+        if np.ptp(shoulder[span], axis=0).max() < 0.05 * motion.height:
+            found.append((first, last))
+    return found
+
+
 def _at_rows(motion: Motion, part: str, rows: np.ndarray) -> np.ndarray:
     """Return a part's own rotations as they are at fractional rows."""
     own = motion.local_rotations[:, motion.index(part)]
@@ -187,6 +279,36 @@ ENTRIES = (
         "visible_from": 3.0,
         "reason": "practice: 5 cm, what an ordinary gesture of 0.6 m/s travels in two frames",
         "plant": hitch,
+        "families": EVERYWHERE,
+    },
+    {
+        "check": "flat-arc",
+        "code": "straight-swing",
+        "sizes": (0.3, 0.6, 0.8, 0.92, 1.0),
+        "unit": "share of the bulge pressed out",
+        "visible_from": 0.92,
+        "reason": "practice: what is left of the bulge is thinner than the wrist that draws it",
+        "plant": straighten_swing,
+        "families": (FORMULA, POSES, GESTURE, CAPTURE, RIG),
+    },
+    {
+        "check": "dead-hold",
+        "code": "frozen",
+        "sizes": (0.1, 0.2, 0.4, 0.7, 1.2),
+        "unit": "s without any movement",
+        "visible_from": 0.7,
+        "reason": "common practice: a hold of 16 frames at 24 needs to move",
+        "plant": freeze_all,
+        "families": EVERYWHERE,
+    },
+    {
+        "check": "curve-flip",
+        "code": "long-way-round",
+        "sizes": (1.0, 2.0, 4.0, 8.0, 16.0),
+        "unit": "frames at 24 fps between the two keys",
+        "visible_from": 2.0,
+        "reason": "from two frames on at least one picture shows the part half a turn off",
+        "plant": flip_curve,
         "families": EVERYWHERE,
     },
 )

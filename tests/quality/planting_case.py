@@ -10,18 +10,19 @@ import numpy as np
 
 from fettle.core_math.motion import Motion
 
-FORMULA, WALK, GESTURE, CAPTURE, RIG = "formula", "walk", "gesture", "capture", "rig"
+FORMULA, WALK, POSES = "formula", "walk", "poses"
+GESTURE, CAPTURE, RIG = "gesture", "capture", "rig"
 EDGE_S = 0.5
 """Faults keep this far from the ends of a stretch, unless they belong there."""
 
 
 @dataclass(frozen=True)
 class Case:
-    """A clean stretch of motion, the case's own generator, and the walk's options if it is one."""
+    """A clean stretch of motion, the case's own generator, and what the clip was made with."""
 
     motion: Motion
     random: np.random.Generator
-    walk: dict | None = None
+    options: dict | None = None
 
     def pick(self, mask: np.ndarray, edge_seconds: float = EDGE_S) -> int | None:
         """Draw a frame (index) on which `mask`, shape (F,), is true; None when there is none."""
