@@ -43,6 +43,7 @@ class PlayedCurve:
 
     curve: Any
     to_frames: Callable[[FloatArray], FloatArray]
+    is_shifted: bool = False
 
 
 @lru_cache(maxsize=1 << 14)
@@ -136,7 +137,7 @@ def _list_strip_curves(strip: Any) -> Iterator[PlayedCurve]:
         return
     place = _place_strip(strip)
     for curve in compat.list_strip_curves(strip):
-        yield PlayedCurve(curve, place)
+        yield PlayedCurve(curve, place, is_shifted=True)
 
 
 def _place_strip(strip: Any) -> Callable[[FloatArray], FloatArray]:

@@ -9,7 +9,7 @@ itself. Both end in the same positions and rotations.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -36,10 +36,12 @@ from .dependencies import OBJECT, find_scene_bound
 from .direct_route import DirectArmature, DirectObject, NotDirectError
 from .key_tracks import find_rotation_bone, group_curves, read_key_tracks
 from .rig_mapping import find_part_parents, map_body
+from .sampling_memory import Kept, SamplingMemory
 from .sampling_scene import InterruptedReadingError
 from .subjects import SamplingError, Subject, find_object, is_animated
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 EXACT, DIRECT = "exact", "direct"
 
@@ -118,12 +120,16 @@ class SubjectRecorder:
         self.metres = 1.0 if units.system == "NONE" else float(units.scale_length)
         self.fps = float(scene.render.fps) / float(scene.render.fps_base)
         self.factor = frame_factor(scene)
-        self.world = np.empty((3, 4, len(self.frames)))
+        self.arrays: dict[str, NDArray[Any]] = {
+            "world": np.empty((3, 4, len(self.frames))),
+            "hidden": np.zeros(len(self.frames), dtype=np.bool_),
+        }
+        self.valid = np.zeros(len(self.frames), dtype=np.bool_)
+        self.kept: Kept | None = None
         self._groups = group_curves(owner)
         self.instancer = self._find_instancer()
         self._placed: DirectObject | None = None
         self._blinks = is_hidden_by_keys(owner)
-        self._hidden = np.zeros(len(self.frames), dtype=np.bool_)
 
     @property
     def steps(self) -> bool:
@@ -161,9 +167,31 @@ class SubjectRecorder:
         """Read one evaluated frame."""
         raise NotImplementedError
 
-    def evaluate(self, rows: slice) -> None:
+    def settle(self) -> None:
+        """Work out the frames that were read and are still waiting."""
+
+    def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
         raise NotImplementedError
+
+    def recall(self, memory: SamplingMemory, scene: bpy.types.Scene) -> None:
+        """Take over what still holds of an earlier sampling, before anything is sampled."""
+        roots = [self.owner] if self.instancer is None else [self.owner, self.instancer]
+        times = self.frames * self.factor
+        self.kept = memory.recall(
+            f"subject {self.subject}", self._shape(), roots, scene, times, self.arrays
+        )
+        if self.kept is not None:
+            self.arrays, self.valid = self.kept.arrays, self.kept.valid
+
+    def list_missing(self) -> IntArray:
+        """Return the rows that are still to be sampled."""
+        return np.flatnonzero(~self.valid)
+
+    def _shape(self) -> Hashable:
+        """Return what must be the same for what was sampled before to fit."""
+        sizes = tuple((name, values.shape) for name, values in self.arrays.items())
+        return (self.subject, self.route, int(self.frames[0]), self.metres, sizes)
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
@@ -211,16 +239,16 @@ class SubjectRecorder:
         if self.instancer is not None:
             outer = np.array(self.instancer.evaluated_get(depsgraph).matrix_world)
             matrix = outer @ self._find_origin() @ matrix
-        self.world[..., row] = matrix[:3]
-        self._hidden[row] = self._blinks and evaluated.hide_viewport
+        self.arrays["world"][..., row] = matrix[:3]
+        self.arrays["hidden"][row] = self._blinks and evaluated.hide_viewport
         return evaluated
 
-    def _keep_world(self, rows: slice, world: FloatArray) -> None:
+    def _keep_world(self, rows: IntArray, world: FloatArray) -> None:
         if self._placed is not None:
             outer, _ = self._placed.evaluate(self._times(rows))
             inner = chain_transforms(self._find_origin()[:3, :, np.newaxis], world)
             world = chain_transforms(outer, inner)
-        self.world[..., rows] = world
+        self.arrays["world"][..., rows] = world
 
     def _find_origin(self) -> FloatArray:
         """Return the matrix that brings an instanced collection's origin to where it is put."""
@@ -229,7 +257,7 @@ class SubjectRecorder:
         origin[:3, 3] = -np.array(instancer.instance_collection.instance_offset)
         return origin
 
-    def _times(self, rows: slice) -> FloatArray:
+    def _times(self, rows: IntArray) -> FloatArray:
         return self.frames[rows] * self.factor
 
     def _find_seen(self) -> slice:
@@ -237,7 +265,9 @@ class SubjectRecorder:
 
         Blender does not evaluate what is hidden, so there is nothing to read on other frames.
         """
-        edges = np.flatnonzero(np.diff(np.concatenate(([True], self._hidden, [True])).astype(int)))
+        edges = np.flatnonzero(
+            np.diff(np.concatenate(([True], self.arrays["hidden"], [True])).astype(int))
+        )
         spans = edges.reshape(-1, 2)
         if not len(spans):
             raise SamplingError(
@@ -248,7 +278,7 @@ class SubjectRecorder:
 
     def _say_hidden(self) -> str:
         """Return what is to be told of hidden frames, empty when there are none."""
-        if not self._hidden.any():
+        if not self.arrays["hidden"].any():
             return ""
         frames = self.frames[self._find_seen()]
         return f"; keys hide it elsewhere, so frames {frames[0]}-{frames[-1]} were read"
@@ -298,10 +328,11 @@ class ArmatureRecorder(SubjectRecorder):
         self.width = len(self.parts)
         # Bones first and frames last, as they are worked out; Motion has them the other way.
         shape = (self.width, len(self.frames))
-        self._heads, self._tails = np.empty((3, *shape)), np.empty((3, *shape))
-        self._turned = np.empty((4, *shape))
+        self.arrays["heads"], self.arrays["tails"] = np.empty((3, *shape)), np.empty((3, *shape))
+        self.arrays["turned"] = np.empty((4, *shape))
         self._buffer = np.empty(16 * self._bone_count, dtype=np.float32)
         self._waiting = np.empty((self.block(True), self.width, 4, 4), dtype=np.float32)
+        self._waiting_rows: list[int] = []
         self._choose_channels()
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
@@ -310,23 +341,31 @@ class ArmatureRecorder(SubjectRecorder):
         if len(bones) != self._bone_count:
             raise InterruptedReadingError(f"the bones of {self.subject.name} changed")
         bones.foreach_get("matrix", self._buffer)
-        place = row % len(self._waiting)
-        self._waiting[place] = self._buffer.reshape(-1, 4, 4)[self._bone_rows]
+        self._waiting[len(self._waiting_rows)] = self._buffer.reshape(-1, 4, 4)[self._bone_rows]
         for part, bone in self._turning.items():
-            self._channels[part][:, row] = getattr(bones[bone], self._channel_names[part])
-        if place == len(self._waiting) - 1 or row == len(self.frames) - 1:
-            # Blender keeps matrices column by column.
-            pose = self._waiting[: place + 1].transpose(3, 2, 1, 0)[:3].astype(np.float64, "C")
-            self._keep(slice(row - place, row + 1), pose)
+            self.arrays[f"channel {part}"][:, row] = getattr(bones[bone], self._channel_names[part])
+        self._waiting_rows.append(row)
+        if len(self._waiting_rows) == len(self._waiting):
+            self.settle()
 
-    def evaluate(self, rows: slice) -> None:
+    def settle(self) -> None:
+        """Work out the frames that were read and are still waiting."""
+        rows, self._waiting_rows = self._waiting_rows, []
+        if rows:
+            # Blender keeps matrices column by column.
+            pose = self._waiting[: len(rows)].transpose(3, 2, 1, 0)[:3].astype(np.float64, "C")
+            self._keep(np.array(rows), pose)
+            self.valid[rows] = True
+
+    def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
         direct: Any = self._direct
         world, pose, table = direct.evaluate(self._times(rows))
         self._keep_world(rows, world)
         self._keep(rows, pose[:, :, : self.width])
         for part, bone in self._turning.items():
-            self._channels[part][:, rows] = direct.find_rotation(bone, table)
+            self.arrays[f"channel {part}"][:, rows] = direct.find_rotation(bone, table)
+        self.valid[rows] = True
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
@@ -335,7 +374,7 @@ class ArmatureRecorder(SubjectRecorder):
         seen = self._find_seen()
         heads, tails, turned = (
             np.ascontiguousarray(values[..., seen].transpose(2, 1, 0))
-            for values in (self._heads, self._tails, self._turned)
+            for values in (self.arrays[name] for name in ("heads", "tails", "turned"))
         )
         _end_at_next_joint(self.parts, heads, tails)
         motion = build_motion(
@@ -350,8 +389,8 @@ class ArmatureRecorder(SubjectRecorder):
             rotations_wxyz=fill_rotations(turned),
             keys=read_key_tracks(self._groups, self._bones_of(), self.factor, self._known_keys()),
             channels={
-                part: _show_channel(values[:, seen], self._modes[part])
-                for part, values in self._channels.items()
+                part: _show_channel(self.arrays[f"channel {part}"][:, seen], mode)
+                for part, mode in self._modes.items()
             },
             camera=_cut_camera(camera, seen),
             cuts=_cut_cuts(cuts, self.frames[seen]),
@@ -363,6 +402,9 @@ class ArmatureRecorder(SubjectRecorder):
             motion.parts, motion.heads, motion.tails, self.fps, motion.height
         )
         return replace(motion, ground_height=ground)
+
+    def _shape(self) -> Hashable:
+        return (super()._shape(), tuple(self._bone_names), tuple(self._turning.items()))
 
     def list_parts(self) -> dict[str, MappedPart]:
         """Return what stands for each part."""
@@ -379,13 +421,13 @@ class ArmatureRecorder(SubjectRecorder):
         self._direct = DirectArmature(self.owner, wanted, first, last)
         self.route_reason = f"nothing but keys moves its {len(set(wanted))} mapped bones"
 
-    def _keep(self, rows: slice, pose: FloatArray) -> None:
+    def _keep(self, rows: IntArray, pose: FloatArray) -> None:
         """Turn poses in the armature's space, (3, 4, P, F), into what Motion is made of."""
-        posed = chain_transforms(self.world[:, :, np.newaxis, rows], pose)
-        heads, self._turned[..., rows] = split_transforms(posed)
+        posed = chain_transforms(self.arrays["world"][:, :, np.newaxis, rows], pose)
+        heads, self.arrays["turned"][..., rows] = split_transforms(posed)
         reach = posed[:, 1] * self._lengths[:, np.newaxis]
-        self._heads[..., rows] = heads * self.metres
-        self._tails[..., rows] = (heads + reach) * self.metres
+        self.arrays["heads"][..., rows] = heads * self.metres
+        self.arrays["tails"][..., rows] = (heads + reach) * self.metres
 
     def _known_keys(self) -> dict[int, Any]:
         return self._direct.list_keys() if self._direct is not None else {}
@@ -402,7 +444,6 @@ class ArmatureRecorder(SubjectRecorder):
     def _choose_channels(self) -> None:
         """Find for each part the bone whose rotation is keyed, and how it turns."""
         self._turning: dict[str, str] = {}
-        self._channels: dict[str, FloatArray] = {}
         self._channel_names: dict[str, str] = {}
         self._modes: dict[str, str] = {}
         for part, bones in self._bones_of().items():
@@ -413,7 +454,8 @@ class ArmatureRecorder(SubjectRecorder):
             mode = pose_bone.rotation_mode
             self._turning[part], self._modes[part] = keyed, mode
             self._channel_names[part] = _CHANNEL.get(mode, "rotation_euler")
-            self._channels[part] = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
+            width = 4 if mode in _CHANNEL else 3
+            self.arrays[f"channel {part}"] = np.empty((width, len(self.frames)))
 
 
 class ObjectRecorder(SubjectRecorder):
@@ -433,26 +475,28 @@ class ObjectRecorder(SubjectRecorder):
         self._direct: DirectObject | None = None
         mode = owner.rotation_mode
         self._channel = _CHANNEL.get(mode, "rotation_euler")
-        self._turns = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
+        self.arrays["turns"] = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
         self._size = max(max(_measure_box(e)) for e in (owner, *owner.children_recursive))
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
         evaluated = self._record_world(row, depsgraph)
-        self._turns[:, row] = getattr(evaluated, self._channel)
+        self.arrays["turns"][:, row] = getattr(evaluated, self._channel)
+        self.valid[row] = True
 
-    def evaluate(self, rows: slice) -> None:
+    def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
         direct: Any = self._direct
-        world, self._turns[:, rows] = direct.evaluate(self._times(rows))
+        world, self.arrays["turns"][:, rows] = direct.evaluate(self._times(rows))
         self._keep_world(rows, world)
+        self.valid[rows] = True
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Motion:
         """Make the Motion of all frames."""
         seen = self._find_seen()
-        world = self.world[..., seen]
+        world, turns = self.arrays["world"][..., seen], self.arrays["turns"][:, seen]
         origins, turned = split_transforms(world)
         heads = origins.T * self.metres
         lengths = np.linalg.norm(world[:, :3], axis=0)
@@ -469,7 +513,7 @@ class ObjectRecorder(SubjectRecorder):
             tails=(heads + 0.5 * size * up)[:, np.newaxis],
             rotations_wxyz=fill_rotations(turned.T)[:, np.newaxis],
             keys=read_key_tracks(self._groups, {"root": [""]}, self.factor),
-            channels={"root": _show_channel(self._turns[:, seen], self.owner.rotation_mode)},
+            channels={"root": _show_channel(turns, self.owner.rotation_mode)},
             camera=_cut_camera(camera, seen),
             cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,

@@ -21,13 +21,22 @@ from __future__ import annotations
 
 import time
 from collections.abc import Generator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import bpy
+import numpy as np
 
-from ..core_math import CannotEvaluateError, Motion, MotionError, Stage, SubjectFacts
+from ..core_math import (
+    CannotEvaluateError,
+    Motion,
+    MotionError,
+    ShotCamera,
+    Stage,
+    SubjectFacts,
+)
 from .recorders import EXACT, SubjectRecorder, make_recorder
 from .sampling_camera import CameraRecorder, choose_cameras, find_cuts
+from .sampling_memory import SamplingMemory
 from .sampling_scene import (
     InterruptedReadingError,
     SceneItself,
@@ -41,6 +50,7 @@ __all__ = [
     "Failure",
     "InterruptedReadingError",
     "Sample",
+    "SamplingMemory",
     "SamplingError",
     "ShotSamples",
     "iterate_sampling",
@@ -87,6 +97,7 @@ def sample_subject(
     corrections: Mapping[str, str] | None = None,
     in_scene: bool = False,
     route: str | None = None,
+    memory: SamplingMemory | None = None,
 ) -> Sample:
     """Sample one subject over the frames first .. last, both included.
 
@@ -105,6 +116,7 @@ def sample_subject(
         corrections={subject.name: corrections} if corrections is not None else None,
         in_scene=in_scene,
         route=route,
+        memory=memory,
     )
     if shot.failures:
         raise SamplingError(shot.failures[0].message)
@@ -122,6 +134,7 @@ def sample_shot(
     corrections: Mapping[str, Mapping[str, str]] | None = None,
     in_scene: bool = False,
     route: str | None = None,
+    memory: SamplingMemory | None = None,
 ) -> ShotSamples:
     """Sample several subjects in one go; see `iterate_sampling`."""
     return run_sampling(
@@ -135,6 +148,7 @@ def sample_shot(
             corrections=corrections,
             in_scene=in_scene,
             route=route,
+            memory=memory,
             budget_ms=float("inf"),
         )
     )
@@ -160,6 +174,7 @@ def iterate_sampling(
     corrections: Mapping[str, Mapping[str, str]] | None = None,
     in_scene: bool = False,
     route: str | None = None,
+    memory: SamplingMemory | None = None,
     budget_ms: float = 8.0,
 ) -> Generator[float, None, ShotSamples]:
     """Sample subjects in slices; close the generator to stop.
@@ -183,6 +198,9 @@ def iterate_sampling(
         parts are left out with the reason.
     route : str, optional
         "exact" or "direct" for all subjects; chosen for each of them when left out.
+    memory : SamplingMemory, optional
+        Of earlier samplings of this scene: only what has changed since is sampled again. A
+        subject with nothing changed comes back as the very same Sample.
     budget_ms : float
         How long a slice may take before the caller has its turn.
 
@@ -205,7 +223,6 @@ def iterate_sampling(
     """
     clock = _Clock(budget_ms)
     start, end = _check_frames(frames)
-    count = end - start + 1
     looking = choose_cameras(scene, start, end, camera)
     cuts = find_cuts(scene, start, end)
     camera_recorder = CameraRecorder(scene, looking, start)
@@ -222,30 +239,43 @@ def iterate_sampling(
         if clock.is_over():
             yield from clock.pause(0.0)
 
+    if memory is not None and not in_scene:
+        camera_recorder.recall(memory)
+        for recorder in recorders:
+            if clock.is_over():
+                yield from clock.pause(0.0)
+            recorder.recall(memory, scene)
+
     stepped = [recorder for recorder in recorders if recorder.steps]
-    if stepped or (camera_recorder.steps and recorders):
+    missing = [set(recorder.list_missing().tolist()) for recorder in stepped]
+    rows = sorted(set().union(camera_recorder.list_missing().tolist(), *missing))
+    if rows and recorders:
         needed = camera_recorder.list_objects()
         for recorder in stepped:
             needed += recorder.list_objects()
         stage_set = SceneItself(scene, view_layer) if in_scene else TemporaryScene(scene, needed)
         try:
-            for row in range(count):
+            for number, row in enumerate(rows):
                 if clock.is_over():
-                    yield from clock.pause(row / count)
+                    yield from clock.pause(number / len(rows))
                 depsgraph = stage_set.step(start + row)
                 camera_recorder.record(row, depsgraph)
-                for recorder in stepped:
-                    recorder.record(row, depsgraph)
+                for recorder, wanted in zip(stepped, missing, strict=True):
+                    if row in wanted:
+                        recorder.record(row, depsgraph)
         finally:
             stage_set.remove()
+            for recorder in stepped:
+                recorder.settle()
 
     for number, recorder in enumerate(recorders):
+        todo = np.zeros(0, dtype=np.int64) if recorder.steps else recorder.list_missing()
         block = recorder.block(hurried=budget_ms < float("inf"))
-        for first in range(0, 0 if recorder.steps else count, block):
+        for first in range(0, len(todo), block):
             if clock.is_over():
-                share = (number + first / count) / len(recorders)
-                yield from clock.pause(share if not stepped else 1.0)
-            recorder.evaluate(slice(first, min(first + block, count)))
+                share = (number + first / len(todo)) / len(recorders)
+                yield from clock.pause(share if not rows else 1.0)
+            recorder.evaluate(todo[first : first + block])
 
     shot_camera = camera_recorder.finish(metres_per_unit(scene)) if recorders else None
     samples: list[Sample] = []
@@ -254,8 +284,7 @@ def iterate_sampling(
             yield from clock.pause(1.0)
         try:
             stage = (stages or {}).get(recorder.subject.name)
-            motion = recorder.finish(shot_camera, cuts, stage)
-            samples.append(Sample(motion, recorder.describe(motion)))
+            samples.append(_finish(recorder, shot_camera, cuts, stage))
         except (SamplingError, MotionError, CannotEvaluateError) as error:
             failures.append(Failure(recorder.subject, str(error)))
     return ShotSamples(
@@ -263,6 +292,34 @@ def iterate_sampling(
         failures=tuple(failures),
         camera=shot_camera.name if shot_camera is not None else None,
         sampling_s=clock.total(),
+    )
+
+
+def _finish(
+    recorder: SubjectRecorder,
+    camera: ShotCamera | None,
+    cuts: tuple[int, ...],
+    stage: Stage | None,
+) -> Sample:
+    """Make the sample, or hand out the last one when nothing it rests on has changed."""
+    kept = recorder.kept
+    if kept is not None and kept.result is not None:
+        before, rested_on = kept.result
+        if rested_on == (cuts, stage) and _is_same_camera(before.motion.camera, camera):
+            return before
+    motion = recorder.finish(camera, cuts, stage)
+    sample = Sample(motion, recorder.describe(motion))
+    if kept is not None:
+        kept.result = (sample, (cuts, stage))
+    return sample
+
+
+def _is_same_camera(one: ShotCamera | None, other: ShotCamera | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return all(
+        np.array_equal(getattr(one, field.name), getattr(other, field.name))
+        for field in fields(ShotCamera)
     )
 
 

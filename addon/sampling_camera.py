@@ -10,10 +10,11 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import SensorFit, ShotCamera, fill_rotations, split_matrices
+from ..core_math import SensorFit, ShotCamera, fill_rotations, split_transforms
 from .animation_data import frame_factor, list_drivers
 from .direct_route import DirectObject, NotDirectError
 from .direct_sources import ChannelTable, find_source
+from .sampling_memory import SamplingMemory
 from .subjects import SamplingError
 
 FloatArray = NDArray[np.float64]
@@ -94,8 +95,11 @@ class CameraRecorder:
         self._looking = looking
         self._scene = scene
         self._times = (start + np.arange(len(looking))) * frame_factor(scene)
-        self._matrices = np.tile(np.eye(4), (len(looking), 1, 1))
-        self._values = np.zeros((len(looking), len(_LENS)))
+        self.arrays = {
+            "world": np.zeros((3, 4, len(looking))),
+            "lens": np.zeros((len(_LENS), len(looking))),
+        }
+        self.valid = np.zeros(len(looking), dtype=np.bool_)
         self._direct: dict[bpy.types.Object, _DirectCamera] | None = None
 
     @property
@@ -111,6 +115,22 @@ class CameraRecorder:
             self._direct = {camera: _DirectCamera(camera, first, last) for camera in cameras}
         except NotDirectError:
             self._direct = None
+
+    def recall(self, memory: SamplingMemory) -> None:
+        """Take over what still holds of an earlier sampling, before anything is sampled."""
+        if not self.steps:
+            return
+        names = tuple(camera.name if camera is not None else "" for camera in self._looking)
+        shape = (names, float(self._times[0]), float(self._times[-1]))
+        kept = memory.recall(
+            "camera", shape, self.list_objects(), self._scene, self._times, self.arrays
+        )
+        if kept is not None:
+            self.arrays, self.valid = kept.arrays, kept.valid
+
+    def list_missing(self) -> NDArray[np.int64]:
+        """Return the rows for which frames are still to be stepped."""
+        return np.flatnonzero(~self.valid) if self.steps else np.zeros(0, dtype=np.int64)
 
     def list_objects(self) -> list[bpy.types.Object]:
         """Return the cameras and what they focus on, when frames must be stepped for them."""
@@ -130,10 +150,11 @@ class CameraRecorder:
         evaluated = camera.evaluated_get(depsgraph)
         lens: Any = evaluated.data
         matrix = np.array(evaluated.matrix_world)
-        self._matrices[row] = matrix
-        self._values[row] = _read_lens(lens)
+        self.arrays["world"][..., row] = matrix[:3]
+        self.arrays["lens"][:, row] = _read_lens(lens)
         if lens.dof.focus_object is not None:
-            self._values[row, -1] = _measure_focus(lens.dof, matrix, depsgraph)
+            self.arrays["lens"][-1, row] = _measure_focus(lens.dof, matrix, depsgraph)
+        self.valid[row] = True
 
     def finish(self, metres_per_unit: float) -> ShotCamera | None:
         """Return what was recorded; None when there are frames at which no camera looks."""
@@ -141,17 +162,17 @@ class CameraRecorder:
             return None
         for camera, direct in (self._direct or {}).items():
             rows = [row for row, other in enumerate(self._looking) if other == camera]
-            world, self._values[rows] = direct.evaluate(self._times[rows])
-            self._matrices[rows, :3] = world.transpose(2, 0, 1)
+            world, values = direct.evaluate(self._times[rows])
+            self.arrays["world"][..., rows], self.arrays["lens"][:, rows] = world, values
         first: Any = self._looking[0]
-        positions, turned = split_matrices(self._matrices)
-        values, render = self._values, self._scene.render
+        positions, turned = split_transforms(self.arrays["world"])
+        values, render = self.arrays["lens"].T.copy(), self._scene.render
         names = tuple(camera.name for camera in self._looking if camera is not None)
         percent = render.resolution_percentage / 100.0
         return ShotCamera(
             name=first.name,
-            positions=positions * metres_per_unit,
-            rotations=fill_rotations(turned),
+            positions=positions.T * metres_per_unit,
+            rotations=_continue_signs(fill_rotations(turned.T.copy())),
             lens_mm=values[:, 0],
             sensor_mm=values[:, 1:3],
             sensor_fit=SensorFit(first.data.sensor_fit.lower()),
@@ -187,14 +208,14 @@ class _DirectCamera:
         self._table = ChannelTable(rest, source)
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return world transforms, (3, 4, F), and what is read of the lens, (F, columns)."""
+        """Return world transforms, (3, 4, F), and what is read of the lens, (10, F)."""
         world, _ = self._object.evaluate(frames)
-        values = self._table.evaluate(frames).T.copy()
+        values = self._table.evaluate(frames)
         if self._focus is not None:
             way = self._focus.evaluate(frames)[0][:, 3] - world[:, 3]
             axis = world[:, 2]
             length = np.maximum(np.linalg.norm(axis, axis=0), 1e-12)
-            values[:, -1] = np.abs(np.sum(way * axis, axis=0)) / length
+            values[-1] = np.abs(np.sum(way * axis, axis=0)) / length
         return world, values
 
 
@@ -216,3 +237,10 @@ def _measure_focus(dof: Any, camera: FloatArray, depsgraph: bpy.types.Depsgraph)
             place = place @ np.array(bone.matrix)
     axis = camera[:3, 2] / max(float(np.linalg.norm(camera[:3, 2])), 1e-12)
     return float(abs(np.dot(place[:3, 3] - camera[:3, 3], axis)))
+
+
+def _continue_signs(quaternions: FloatArray) -> FloatArray:
+    """Choose signs so that neighbours lie in the same half of the sphere, (F, 4)."""
+    dots = np.sum(quaternions[1:] * quaternions[:-1], axis=-1)
+    quaternions[1:] *= np.cumprod(np.where(dots < 0.0, -1.0, 1.0))[:, np.newaxis]
+    return quaternions

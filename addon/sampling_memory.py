@@ -1,0 +1,109 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What was sampled before, so that after an edit only the frames it can influence are read again.
+
+A memory is handed to `iterate_sampling` again and again. It keeps what each subject depended on
+and which frames hold under that, so that a reading that is stopped half-way loses nothing: the
+next one goes on with what is still missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from .surroundings import CannotDescribeError, Surroundings, describe_surroundings, find_changed
+
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(slots=True)
+class Kept:
+    """One subject, or the camera, as it was sampled.
+
+    Attributes
+    ----------
+    shape : hashable
+        What must be the same for the arrays to fit: frames, parts, route.
+    surroundings : Surroundings
+    arrays : dict of str to ndarray
+        By name, frames along the last axis.
+    valid : ndarray of bool, shape (F,)
+        The frames that hold under these surroundings.
+    result : object or None
+        What was made of them, once all frames held.
+    """
+
+    shape: Hashable
+    surroundings: Surroundings
+    arrays: dict[str, NDArray[Any]]
+    valid: BoolArray
+    result: Any = None
+
+
+class SamplingMemory:
+    """What was sampled of a scene; never holds Blender's own data."""
+
+    def __init__(self) -> None:
+        self._kept: dict[str, Kept] = {}
+
+    def forget(self) -> None:
+        """Drop everything: the next reading samples all frames."""
+        self._kept.clear()
+
+    def recall(
+        self,
+        name: str,
+        shape: Hashable,
+        roots: Iterable[bpy.types.Object],
+        scene: bpy.types.Scene,
+        times: NDArray[np.float64],
+        arrays: dict[str, NDArray[Any]],
+    ) -> Kept | None:
+        """Return what is kept under a name, with `valid` telling what needs no sampling.
+
+        Parameters
+        ----------
+        name : str
+        shape : hashable
+        roots : iterable of objects
+            Whose movement it is.
+        scene : bpy.types.Scene
+        times : ndarray, shape (F,)
+            Animation time of each frame.
+        arrays : dict of ndarrays
+            New ones, taken where nothing fitting is kept.
+
+        Returns
+        -------
+        Kept or None
+            None where changes cannot be seen: everything is to be sampled, each time.
+        """
+        before = self._kept.pop(name, None)
+        try:
+            now = describe_surroundings(roots, scene)
+        except CannotDescribeError:
+            return None
+        kept = Kept(shape, now, arrays, np.zeros(len(times), dtype=np.bool_))
+        if before is not None and before.shape == shape:
+            changed = find_changed(before.surroundings, now, times)
+            if changed is not None:
+                kept.arrays, kept.valid = before.arrays, before.valid & ~changed
+                if kept.valid.all() and _same_keys(before.surroundings, now):
+                    kept.result = before.result
+        self._kept[name] = kept
+        return kept
+
+
+def _same_keys(old: Surroundings, new: Surroundings) -> bool:
+    """Say whether not even a key beyond the frames has changed."""
+    return all(
+        state.keys.shape == new.curves[key].keys.shape
+        and state.keys.tobytes() == new.curves[key].keys.tobytes()
+        for key, state in old.curves.items()
+    )
