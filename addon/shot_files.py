@@ -23,7 +23,7 @@ from urllib.parse import unquote
 
 import bpy
 
-from .animation_data import frame_factor, list_played_curves, read_keys
+from .animation_data import frame_factor, list_drivers, list_played_curves, read_keys
 from .bvh_file import COMMON_RATES, inspect_bvh
 from .compat import read_version
 from .shot_faults import ShotFileError
@@ -99,10 +99,28 @@ def _open_blend(path: Path, head: bytes, run_scripts: bool) -> OpenedShot:
         for library in bpy.data.libraries
         if not os.path.exists(bpy.path.abspath(library.filepath, library=library.library))
     ]
-    if bpy.app.autoexec_fail:
-        blocked = bpy.app.autoexec_fail_message
-        warnings.append(f"Python in the file was not run ({blocked}); trust it with --run-scripts")
+    if not run_scripts:
+        warnings += _find_blocked_drivers()
     return OpenedShot(warnings=tuple(warnings))
+
+
+def _find_blocked_drivers() -> list[str]:
+    """Name drivers that need Python, which was not let run: what they drive stands still.
+
+    Scripts in text blocks draw a rig's panels and move nothing, so they are not missed.
+    """
+    blocked = [
+        f"{owner.name}: {curve.driver.expression!r}"
+        for owner in (*bpy.data.objects, *bpy.data.armatures)
+        for curve in list_drivers(owner)
+        if curve.driver.type == "SCRIPTED" and not curve.driver.is_simple_expression
+    ]
+    if not blocked:
+        return []
+    return [
+        f"{len(blocked)} of its drivers need Python, which was not run (the first is "
+        f"{blocked[0][:80]}); trust the file with --run-scripts"
+    ]
 
 
 def _read_blend_version(path: Path, head: bytes) -> tuple[int, int] | None:

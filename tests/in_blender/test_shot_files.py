@@ -104,14 +104,24 @@ def test_key_times_tell_the_rate(tmp_path):
     assert _find_gltf_rate(path) == 50.0
 
 
-def test_blocked_python_in_a_shot_is_told(tmp_path):
+def save_driven_shot(path, expression):
     _, rig = small_rig.build_shot()
     driver = rig.pose.bones["head"].driver_add("rotation_euler", 0).driver
     driver.type = "SCRIPTED"
-    driver.expression = "__import__('math').sin(frame)"
-    path = tmp_path / "driven.blend"
+    driver.expression = expression
+    text = bpy.data.texts.new("rig_ui.py")
+    text.use_module = True
     bpy.ops.wm.save_as_mainfile(filepath=str(path))
-    opened = open_shot(path)
-    bpy.context.scene.frame_set(3)
-    assert any("Python in the file was not run" in line for line in opened.warnings)
+    return path
+
+
+def test_drivers_that_need_python_are_told_unless_the_file_is_trusted(tmp_path):
+    path = save_driven_shot(tmp_path / "driven.blend", "__import__('math').sin(frame)")
+    (line,) = open_shot(path).warnings
+    assert "1 of its drivers need Python" in line and "Rig: " in line
     assert open_shot(path, run_scripts=True).warnings == ()
+
+
+def test_simple_drivers_and_a_rigs_panels_need_no_trust(tmp_path):
+    path = save_driven_shot(tmp_path / "driven.blend", "sin(frame / 7.0) * 0.2")
+    assert open_shot(path).warnings == ()
