@@ -27,6 +27,7 @@ from . import (
     soft_plant,
     stall,
     stiff_wrist,
+    strobe,
     twinning,
     weightless_hips,
     wrist_line,
@@ -40,6 +41,7 @@ ALL_CHECKS: tuple[Check, ...] = (
     stall.CHECK,
     dead_hold.CHECK,
     curve_flip.CHECK,
+    strobe.CHECK,
     # Arms, hands, torso
     ik_lock.CHECK,
     stiff_wrist.CHECK,
