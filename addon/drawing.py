@@ -4,8 +4,10 @@
 
 from __future__ import annotations
 
+import sys
 import textwrap
-from collections.abc import Sequence
+import traceback
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +16,7 @@ import bpy
 import gpu
 from gpu_extras.batch import batch_for_shader
 
+from . import window_state
 from .overlay_marks import PlacedMark, build_box, build_marks
 from .shaders import get_mark_shader
 
@@ -27,6 +30,31 @@ class TextLine:
 
     text: str
     quiet: bool = False
+
+
+def guard(draw: Callable[[], None]) -> Callable[[], None]:
+    """Return a draw function whose failure is told once and takes the overlay away.
+
+    Whatever goes wrong while drawing would otherwise be told at every redraw, and leave the state
+    of the graphics card as it was in the middle.
+    """
+
+    def run() -> None:
+        try:
+            draw()
+        except Exception:
+            traceback.print_exc()
+            print("Fettle: drawing failed, the overlay is switched off", file=sys.stderr)
+            bpy.app.timers.register(_switch_off, first_interval=0.0)
+        finally:
+            gpu.state.depth_test_set("NONE")
+            gpu.state.blend_set("NONE")
+
+    return run
+
+
+def _switch_off() -> None:
+    window_state.switch_overlay(False)
 
 
 def make_batch(shader: Any, arrays: dict[str, Any], indices: Any) -> Any:

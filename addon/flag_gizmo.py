@@ -38,7 +38,7 @@ class FETTLE_GT_flags(bpy.types.Gizmo):
         stack = viewport_draw.hover(context, float(location[0]), float(location[1]))
         if stack is None:
             return MISSED
-        self.pointed_at = tuple(flag.id for flag in stack.flags)
+        self.pointed_at = stack.ids
         return HIT
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[str]:

@@ -42,6 +42,9 @@ IGNORED_TYPES = {"LIGHT", "LIGHT_PROBE", "SPEAKER"}
 changed_listeners: list[Callable[[str], None]] = []
 """Called with the scene's name when what is kept of it changed without a job."""
 
+posed_listeners: list[Callable[[], None]] = []
+"""Called when a part that is drawn was posed: the lists stay as they are."""
+
 
 class _Watch:
     """What is known of each scene that was read, and what is waiting to be read."""
@@ -205,7 +208,8 @@ def _on_update(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     elif rig_moved:
         if _Watch.overlay:
             if entry is not None and follow_pose(scene, depsgraph, entry):
-                _tell(name)
+                for listener in posed_listeners:
+                    listener()
             request(name, RIG_PAUSE_S)
         elif entry is not None and rig_moved == "moved":
             _animation_changed(name)

@@ -36,7 +36,8 @@ def has_shown_flags(cls: Any, context: bpy.types.Context) -> bool:
     if entry is None or not entry.reading.flags:
         cls.poll_message_set("There are no flags in this shot")
         return False
-    if not window_state.list_shown_flags(entry):
+    rows = window_state.get_list(entry.scene)
+    if rows is None or not len(rows.rows):
         cls.poll_message_set("The filters hide every flag")
         return False
     return True
@@ -47,7 +48,7 @@ class FETTLE_OT_read(bpy.types.Operator):
 
     bl_idname = "fettle.read"
     bl_label = "Read"
-    bl_options = {"INTERNAL"}
+    bl_options = {"REGISTER"}
 
     at_once: BoolProperty(
         name="At once",
@@ -113,7 +114,7 @@ class FETTLE_OT_toggle_overlay(bpy.types.Operator):
 
     bl_idname = "fettle.toggle_overlay"
     bl_label = "Overlay"
-    bl_options = {"INTERNAL"}
+    bl_options = {"REGISTER"}
 
     def execute(self, _context: bpy.types.Context) -> set[str]:
         """Switch the overlay on or off."""

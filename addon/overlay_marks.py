@@ -93,6 +93,8 @@ class Stack:
     x, y : float, pixels
         Where the worst one stands.
     size, alpha : float
+    ids : tuple of str
+        Their ids, in the same order.
     """
 
     flags: tuple[Flag, ...]
@@ -100,6 +102,7 @@ class Stack:
     y: float
     size: float
     alpha: float
+    ids: tuple[str, ...] = ()
 
     @property
     def count(self) -> int:
@@ -140,8 +143,39 @@ def project(points: ArrayLike, matrix: ArrayLike, width: float, height: float) -
     return share * np.array([width, height])
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class FlagTable:
+    """Flags with what is asked of all of them at every redraw, as arrays.
+
+    Attributes
+    ----------
+    flags : tuple of Flag
+    ids : tuple of str
+    ranks, peaks, starts, ends : ndarray, shape (N,)
+    """
+
+    flags: tuple[Flag, ...]
+    ids: tuple[str, ...]
+    ranks: FloatArray
+    peaks: FloatArray
+    starts: FloatArray
+    ends: FloatArray
+
+
+def tabulate(flags: Sequence[Flag]) -> FlagTable:
+    """Put flags into a table."""
+    return FlagTable(
+        flags=tuple(flags),
+        ids=tuple(flag.id for flag in flags),
+        ranks=np.array([flag.rank for flag in flags], dtype=np.float64),
+        peaks=np.array([flag.peak for flag in flags], dtype=np.float64),
+        starts=np.array([flag.start for flag in flags], dtype=np.float64),
+        ends=np.array([flag.end for flag in flags], dtype=np.float64),
+    )
+
+
 def stack_flags(
-    flags: Sequence[Flag],
+    table: FlagTable,
     pixels: FloatArray,
     size: tuple[float, float],
     frame: int,
@@ -153,7 +187,7 @@ def stack_flags(
 
     Parameters
     ----------
-    flags : sequence of Flag
+    table : FlagTable
     pixels : ndarray, shape (N, 2)
         Where they are; NaN is nowhere.
     size : tuple of float
@@ -172,45 +206,57 @@ def stack_flags(
     list of Stack
         Quiet ones first, so that they are drawn below.
     """
-    inside = np.isfinite(pixels).all(axis=1)
     with np.errstate(invalid="ignore"):
-        inside &= (pixels >= -20.0).all(axis=1) & (pixels <= np.array(size) + 20.0).all(axis=1)
-    waiting = [number for number in np.flatnonzero(inside)]
-    if not waiting:
+        inside = ((pixels >= -20.0) & (pixels <= np.array(size) + 20.0)).all(axis=1)
+    waiting = np.flatnonzero(inside)
+    if not len(waiting):
         return []
-    nearness = measure_nearness(flags, frame, reach)
-    ranks = np.array([flag.rank + (9.0 if flag.id == chosen else 0.0) for flag in flags])
-    order = sorted(waiting, key=lambda n: (nearness[n] < 1.0, -ranks[n], flags[n].peak))
-    taken = np.zeros(len(flags), dtype=bool)
+    nearness = measure_nearness(table, frame, reach)
+    ranks = table.ranks.copy()
+    if chosen in table.ids:
+        ranks[table.ids.index(chosen)] += 9.0
+        nearness[table.ids.index(chosen)] = 1.0
+    # Who comes first gathers the others around itself: what is near in time, then the worst.
+    order = waiting[np.lexsort((table.peaks[waiting], -ranks[waiting], nearness[waiting] < 1.0))]
+    placed = pixels[order]
+    x, y = placed.T
+    close = np.abs(x[:, None] - x) <= STACK_REACH * scale
+    close &= np.abs(y[:, None] - y) <= STACK_REACH * scale
+    alone = (close.sum(axis=1) == 1).tolist()
+    numbers, nearby, rank = order.tolist(), nearness.tolist(), ranks.tolist()
+    taken: set[int] = set()
     stacks = []
-    for number in order:
-        if taken[number]:
+    for row, first in enumerate(numbers):
+        if first in taken:
             continue
-        distance = np.abs(pixels[order] - pixels[number]).max(axis=1)
-        members = [n for n, d in zip(order, distance, strict=True) if d <= STACK_REACH * scale]
-        members = [n for n in members if not taken[n]]
-        taken[members] = True
-        members.sort(key=lambda n: (-ranks[n], flags[n].peak))
-        near = 1.0 if flags[number].id == chosen else float(max(nearness[n] for n in members))
+        members = [first]
+        if not alone[row]:
+            members = [numbers[other] for other in np.flatnonzero(close[row]).tolist()]
+            members = [number for number in members if number not in taken]
+            members.sort(key=lambda number: (-rank[number], table.flags[number].peak))
+            taken.update(members)
+        near = max(nearby[number] for number in members)
+        at_x, at_y = pixels[members[0]].tolist()
         stacks.append(
             Stack(
-                flags=tuple(flags[n] for n in members),
-                x=float(pixels[members[0]][0]),
-                y=float(pixels[members[0]][1]),
+                flags=tuple(table.flags[number] for number in members),
+                x=at_x,
+                y=at_y,
                 size=scale * (QUIET_SIZE + (1.0 - QUIET_SIZE) * near),
                 alpha=QUIET_ALPHA + (1.0 - QUIET_ALPHA) * near,
+                ids=tuple(table.ids[number] for number in members),
             )
         )
     return sorted(stacks, key=lambda stack: stack.alpha)
 
 
-def measure_nearness(flags: Sequence[Flag], frame: int, reach: int) -> FloatArray:
-    """Return how near flags are to a frame: 1 on or beside their span, 0 at `reach` frames."""
-    if not flags:
-        return np.zeros(0)
-    # A flag over half the shot is near where it shows most, not everywhere.
-    start = np.array([max(flag.start, flag.peak - reach) for flag in flags], dtype=np.float64)
-    end = np.array([min(flag.end, flag.peak + reach) for flag in flags], dtype=np.float64)
+def measure_nearness(table: FlagTable, frame: int, reach: int) -> FloatArray:
+    """Return how near flags are to a frame: 1 on or beside their span, 0 at `reach` frames.
+
+    A flag over half the shot is near where it shows most, not everywhere.
+    """
+    start = np.maximum(np.minimum(table.starts, table.peaks), table.peaks - reach)
+    end = np.minimum(np.maximum(table.ends, table.peaks), table.peaks + reach)
     away = np.maximum(np.maximum(start - frame, frame - end), 0.0)
     room = max(1.0, float(reach) - NEAR_FRAMES)
     return np.clip(1.0 - (away - NEAR_FRAMES) / room, 0.0, 1.0)
@@ -220,7 +266,7 @@ def mark_stack(stack: Stack, hovered: bool, chosen: str | None) -> PlacedMark:
     """Return the mark of a stack: the shape and colour of its worst flag."""
     flag = stack.flags[0]
     decided = flag.state is not State.OPEN
-    standing_out = hovered or any(one.id == chosen for one in stack.flags)
+    standing_out = hovered or chosen in stack.ids
     return PlacedMark(
         kind=Mark(int(flag.severity)),
         x=stack.x,

@@ -48,10 +48,19 @@ class FETTLE_UL_flags(bpy.types.UIList):
             return
         row = layout.row(align=True)
         row.active = flag.state is State.OPEN and entry.stale is None
-        place = row.row(align=True)
-        place.ui_units_x = 2.0 + 0.55 * len(str(flag.peak))
+        # A split keeps the number whole however long the sentence is.
+        wide = 36.0 + 8.0 * len(str(flag.peak))
+        place = row.split(factor=min(0.5, wide / get_list_width(context)), align=True)
         place.label(text=str(flag.peak), icon_value=get_flag_icon(flag), translate=False)
-        row.label(text=shorten(context, say_where_and_what(flag), 118.0), translate=False)
+        text = shorten(context, say_where_and_what(flag), 82.0 + wide)
+        place.label(text=text, translate=False)
+
+
+def get_list_width(context: bpy.types.Context) -> float:
+    """Return the width of a row of the list, in pixels at scale 1."""
+    scale = context.preferences.system.ui_scale
+    width = context.region.width / scale if context.region is not None else 300.0
+    return max(80.0, width - 90.0)
 
 
 def count_letters(context: bpy.types.Context, taken: float) -> int:
@@ -128,6 +137,10 @@ def draw_summary(layout: bpy.types.UILayout, context: bpy.types.Context, entry: 
         column.label(text="No open flags", icon="CHECKMARK")
     else:
         column.label(text="A flag is a question: your intent wins")
+    if any(counts.values()) and not window_state.overlay_is_on():
+        hint = column.row()
+        hint.active = False
+        hint.label(text="Overlay shows them in the views", icon="INFO")
     for crash in reading.crashes:
         draw_text(column, context, f"{crash.check}: {crash.error}", icon="ERROR")
 

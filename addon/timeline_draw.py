@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import bpy
-import gpu
 
 from ..core_math import Flag, State
 from . import kept, window_state
@@ -18,6 +17,7 @@ from .drawing import (
     draw_text_box,
     get_scale,
     get_text_size,
+    guard,
     make_batch,
     make_mark_batch,
 )
@@ -223,7 +223,6 @@ def _draw_tint() -> None:
         colour = (*SEVERITY_COLOURS[flag.severity], TINT_ALPHA)
         box = build_box((x0, 0.0, x1, float(region.height)), colour, 0.0)
         draw_mark_batch(make_batch(shader, *box), region)
-    gpu.state.blend_set("NONE")
 
 
 def list_selected_flags(context: bpy.types.Context, entry: kept.Kept) -> list[Flag]:
@@ -312,10 +311,10 @@ def _overlay_switched(on: bool) -> None:
     """Draw from now on, or no longer."""
     if on and not _handles and not bpy.app.background:
         for space in SPACES:
-            handle = space.draw_handler_add(_draw_strip, (), "WINDOW", "POST_PIXEL")
+            handle = space.draw_handler_add(guard(_draw_strip), (), "WINDOW", "POST_PIXEL")
             _handles.append((space, handle))
         graph = bpy.types.SpaceGraphEditor
-        handle = graph.draw_handler_add(_draw_tint, (), "WINDOW", "POST_PIXEL")
+        handle = graph.draw_handler_add(guard(_draw_tint), (), "WINDOW", "POST_PIXEL")
         _handles.append((graph, handle))
     elif not on:
         while _handles:

@@ -18,7 +18,7 @@ import numpy as np
 from mathutils import Matrix
 from numpy.typing import NDArray
 
-from ..core_math import Flag, format_quantity, say_part
+from ..core_math import Flag, Note, SubjectKind, format_quantity, say_part
 from . import kept, window_state
 from .drawing import (
     TextLine,
@@ -27,11 +27,12 @@ from .drawing import (
     draw_text_box,
     get_scale,
     get_text_size,
+    guard,
     make_batch,
     make_mark_batch,
 )
 from .overlay_marks import (
-    Fill,
+    FlagTable,
     Mark,
     PlacedMark,
     Stack,
@@ -39,6 +40,7 @@ from .overlay_marks import (
     mark_stack,
     project,
     stack_flags,
+    tabulate,
 )
 from .palette import NOTE, SEVERITY_COLOURS
 from .preferences import get_flag_size
@@ -54,10 +56,15 @@ TOWARDS_EYE = 0.03
 NUMBERS_REACH = 46.0
 """Frame numbers show within this distance of the pointer, in pixels at scale 1."""
 
+MOST_BATCHES = 64
+
 LEAST_TRAVEL = 0.004
 """Share of body size below which a part stands still and leaves no trail."""
 
 STALE_ALPHA = 0.35
+
+POINTER_S = 4.0
+"""Frame numbers stay this long beside a pointer at rest."""
 
 
 @dataclass(eq=False, slots=True)
@@ -66,8 +73,9 @@ class _Scenery:
 
     key: tuple[Any, ...]
     trails: dict[tuple[str, str], Trail]
-    batches: dict[tuple[str, str], Any] = field(default_factory=dict)
-    flags: list[Flag] = field(default_factory=list)
+    table: FlagTable
+    batches: dict[tuple[Any, ...], Any] = field(default_factory=dict)
+    places: NDArray[np.float64] | None = None
 
 
 @dataclass(eq=False, slots=True)
@@ -79,6 +87,7 @@ class _RegionState:
     batch: Any = None
     mouse: tuple[float, float] | None = None
     hovered: tuple[str, ...] = ()
+    notes: list[tuple[float, float, Note]] = field(default_factory=list)
 
 
 _scenery: dict[str, _Scenery] = {}
@@ -101,21 +110,30 @@ def hover(context: bpy.types.Context, x: float, y: float) -> Stack | None:
     """Return the flags under the pointer, and show their sentence from now on."""
     state = _get_region(context.region)
     stack = find_stack(state.stacks, x, y)
-    hovered = tuple(flag.id for flag in stack.flags) if stack is not None else ()
+    hovered = stack.ids if stack is not None else ()
     moved = state.mouse is None or max(abs(x - state.mouse[0]), abs(y - state.mouse[1])) >= 2.0
     state.mouse = (x, y)
+    if moved:
+        _forget_pointer_later()
     if hovered != state.hovered or (moved and _near_trail(context, x, y)):
         state.hovered = hovered
         context.region.tag_redraw()
     return stack
 
 
-def leave(region: bpy.types.Region) -> None:
-    """Forget the pointer: it left the region, or is over something else."""
-    state = _regions.get(region.as_pointer())
-    if state is not None and (state.hovered or state.mouse is not None):
-        state.hovered, state.mouse = (), None
-        region.tag_redraw()
+def _forget_pointer_later() -> None:
+    # Nobody tells when the pointer leaves a region: after a while at rest it is forgotten.
+    if bpy.app.timers.is_registered(_forget_pointer):
+        bpy.app.timers.unregister(_forget_pointer)
+    bpy.app.timers.register(_forget_pointer, first_interval=POINTER_S)
+
+
+def _forget_pointer() -> None:
+    shown = [state for state in _regions.values() if state.mouse is not None]
+    for state in shown:
+        state.mouse = None
+    if shown:
+        window_state.redraw()
 
 
 def leave_flag(region: bpy.types.Region) -> None:
@@ -136,7 +154,8 @@ def _get_region(region: bpy.types.Region) -> _RegionState:
 
 
 def _near_trail(context: bpy.types.Context, x: float, y: float) -> bool:
-    return bool(_find_near_points(context, (x, y))) or bool(_get_region(context.region).hovered)
+    state = _get_region(context.region)
+    return bool(state.hovered or state.notes or _find_near_points(context, (x, y)))
 
 
 # Deriving.
@@ -159,8 +178,8 @@ def _get_scenery(context: bpy.types.Context, entry: kept.Kept) -> _Scenery:
         wanted.update(dict.fromkeys((flag.subject, flag.part) for flag in flags))
     if "LIMBS" in state.trail_parts:
         for subject, motion in entry.motions.items():
-            parts = LIMBS if motion.has("hips") else motion.parts[:1]
-            wanted.update(dict.fromkeys((subject, part) for part in parts))
+            if motion.kind is SubjectKind.ARMATURE:
+                wanted.update(dict.fromkeys((subject, part) for part in LIMBS))
     trails = {}
     for subject, part in wanted:
         motion = entry.motions.get(subject)
@@ -169,7 +188,7 @@ def _get_scenery(context: bpy.types.Context, entry: kept.Kept) -> _Scenery:
         trail = make_trail(motion, part, flags, space, reference)
         if trail is not None:
             trails[subject, part] = _bend_to_pose(trail, entry)
-    found = _Scenery(key, trails, flags=flags)
+    found = _Scenery(key, trails, tabulate(flags))
     _scenery[entry.scene] = found
     return found
 
@@ -226,34 +245,39 @@ def _bend_to_pose(trail: Trail, entry: kept.Kept) -> Trail:
 def _list_drawn(scenery: _Scenery, entry: kept.Kept, frame: int, state: Any) -> list[Trail]:
     """Return the trails to draw now: flagged parts leave one only near their flags."""
     first, last = frame - state.frames_before, frame + state.frames_after
-    near = {
-        (flag.subject, flag.part)
-        for flag in scenery.flags
-        if flag.start <= last and first <= flag.end
-    }
+    table = scenery.table
+    rows = np.flatnonzero((table.starts <= last) & (first <= table.ends))
+    near = {(table.flags[row].subject, table.flags[row].part) for row in rows}
     kept_anyway = set(scenery.key[3])
-    limbs = "LIMBS" in state.trail_parts
+    limbs = LIMBS if "LIMBS" in state.trail_parts else ()
     return [
         trail
         for name, trail in scenery.trails.items()
-        if (name in near or name in kept_anyway or limbs)
+        if (name in near or name in kept_anyway or name[1] in limbs)
         and trail.travels(first, last, LEAST_TRAVEL * entry.motions[trail.subject].height)
     ]
 
 
 def place_flags(scenery: _Scenery, entry: kept.Kept, frame: int) -> NDArray[np.float64]:
     """Return where flags stand in the world while a frame is shown, shape (N, 3), metres."""
-    places = np.full((len(scenery.flags), 3), np.nan)
-    for number, flag in enumerate(scenery.flags):
+    if scenery.places is not None:
+        return scenery.places
+    flags = scenery.table.flags
+    places = np.full((len(flags), 3), np.nan)
+    moving = False
+    for number, flag in enumerate(flags):
         trail = scenery.trails.get((flag.subject, flag.part))
         if trail is not None and trail.places is not None:
             row = int(np.clip(flag.peak - trail.frames[0], 0, len(trail.frames) - 1))
             matrix = trail.place_at(frame)
             places[number] = matrix[:3, :3] @ trail.points[row] + matrix[:3, 3]
+            moving = True
             continue
         place = entry.place(flag)
         if place is not None:
             places[number] = place
+    if not moving:
+        scenery.places = places
     return places
 
 
@@ -290,22 +314,35 @@ def _draw_trails() -> None:
     gpu.state.blend_set("ALPHA")
     gpu.state.depth_test_set("NONE" if state.behind else "LESS_EQUAL")
     to_units = 1.0 / entry.metres_per_unit
+    shared = [
+        (
+            _get_batch(scenery, name, trails, shader),
+            _view_matrix(context, trails[0], frame, to_units),
+            _find_eye(entry, trails[0], view, frame, to_units),
+        )
+        for name, trails in _share_places(drawn).items()
+    ]
     for kind in (0, 1, 2):
-        style = (0.5 * state.width * scale, 3.4 * scale, kind, scale)
-        shader.uniform_float("style", style)
-        for trail in drawn:
-            matrix = _view_matrix(context, trail, frame, to_units)
+        shader.uniform_float("style", (0.5 * state.width * scale, 3.4 * scale, kind, scale))
+        for batch, matrix, eye in shared:
             shader.uniform_float("view_projection", matrix)
-            shader.uniform_float("eye", _find_eye(entry, trail, view, frame, to_units))
-            _get_batch(scenery, trail, shader).draw(shader)
-    gpu.state.depth_test_set("NONE")
-    gpu.state.blend_set("NONE")
+            shader.uniform_float("eye", eye)
+            batch.draw(shader)
 
 
-def _get_batch(scenery: _Scenery, trail: Trail, shader: Any) -> Any:
-    name = (trail.subject, trail.part)
+def _share_places(drawn: list[Trail]) -> dict[tuple[Any, ...], list[Trail]]:
+    """Put trails together that one matrix takes to the screen; the key names them all."""
+    groups: dict[Any, list[Trail]] = {}
+    for trail in drawn:
+        groups.setdefault(id(trail.places), []).append(trail)
+    return {tuple((t.subject, t.part) for t in trails): trails for trails in groups.values()}
+
+
+def _get_batch(scenery: _Scenery, name: tuple[Any, ...], trails: list[Trail], shader: Any) -> Any:
     if name not in scenery.batches:
-        scenery.batches[name] = make_batch(shader, *build_ribbons([trail]))
+        if len(scenery.batches) > MOST_BATCHES:
+            scenery.batches.clear()
+        scenery.batches[name] = make_batch(shader, *build_ribbons(trails))
     return scenery.batches[name]
 
 
@@ -368,10 +405,11 @@ def _draw_marks() -> None:
     )
     if key != state.key:
         marks = _mark_current_places(context, entry, scenery, frame, scale)
-        marks += _mark_notes(context, entry, frame, scale)
+        state.notes = _place_notes(context, entry)
+        marks += _mark_notes(state.notes, frame, scale)
         state.stacks = _place_stacks(context, entry, scenery, frame, scale * get_flag_size())
         for stack in state.stacks:
-            hovered = any(flag.id in state.hovered for flag in stack.flags)
+            hovered = bool(state.hovered) and stack.ids == state.hovered
             mark = mark_stack(stack, hovered, entry.chosen)
             marks.append(_fade(mark) if entry.stale else mark)
         state.batch = make_mark_batch(marks, scale)
@@ -405,7 +443,7 @@ def _place_stacks(
     window = window_state.get_window_properties()
     pixels = _to_pixels(context, place_flags(scenery, entry, frame), entry)
     return stack_flags(
-        scenery.flags,
+        scenery.table,
         pixels,
         (context.region.width, context.region.height),
         frame,
@@ -433,11 +471,9 @@ def _mark_current_places(
     ]
 
 
-def _mark_notes(
-    context: bpy.types.Context, entry: kept.Kept, frame: int, scale: float
-) -> list[PlacedMark]:
-    """Mark notes that are pinned to a part."""
-    marks = []
+def _place_notes(context: bpy.types.Context, entry: kept.Kept) -> list[tuple[float, float, Note]]:
+    """Return the pixels of the notes that are pinned to a part."""
+    placed = []
     for note in entry.notes:
         motion = entry.motions.get(note.subject or "")
         if motion is None or note.part is None or not motion.has(note.part):
@@ -445,9 +481,18 @@ def _mark_notes(
         row = int(np.clip(note.frame - motion.frames[0], 0, motion.frame_count - 1))
         ((x, y),) = _to_pixels(context, motion.head(note.part)[row][None], entry)
         if np.isfinite(x):
-            alpha = 1.0 if abs(note.frame - frame) <= 3 else 0.5
-            marks.append(PlacedMark(Mark.DOT, float(x), float(y), 4.0 * scale, NOTE, alpha))
-    return marks
+            placed.append((float(x), float(y), note))
+    return placed
+
+
+def _mark_notes(
+    notes: list[tuple[float, float, Note]], frame: int, scale: float
+) -> list[PlacedMark]:
+    """Mark notes, in full near their frame."""
+    return [
+        PlacedMark(Mark.DOT, x, y, 4.0 * scale, NOTE, 1.0 if abs(note.frame - frame) <= 3 else 0.5)
+        for x, y, note in notes
+    ]
 
 
 def _draw_counts(context: bpy.types.Context, state: _RegionState) -> None:
@@ -504,10 +549,14 @@ def _draw_numbers(
 
 
 def _draw_sentence(context: bpy.types.Context, entry: kept.Kept, state: _RegionState) -> None:
-    """Tell what the flags under the pointer say."""
+    """Tell what the flags, or the note, under the pointer say."""
     if not state.hovered:
+        note = _find_note(state, get_scale(context))
+        if note is not None:
+            lines = [TextLine(note[2].text), TextLine(str(note[2].frame), quiet=True)]
+            draw_text_box(context, context.region, lines, note[0], note[1], edge=NOTE)
         return
-    stack = next((s for s in state.stacks if s.flags[0].id in state.hovered), None)
+    stack = next((s for s in state.stacks if s.ids == state.hovered), None)
     if stack is None:
         return
     lines = describe_flags(stack.flags)
@@ -519,6 +568,15 @@ def _draw_sentence(context: bpy.types.Context, entry: kept.Kept, state: _RegionS
         stack.y + 12.0 * stack.size,
         edge=SEVERITY_COLOURS[stack.flags[0].severity],
     )
+
+
+def _find_note(state: _RegionState, scale: float) -> tuple[float, float, Note] | None:
+    """Return the note under the pointer, None when there is none."""
+    if state.mouse is None:
+        return None
+    x, y = state.mouse
+    reach = 9.0 * scale
+    return next((n for n in state.notes if abs(n[0] - x) <= reach and abs(n[1] - y) <= reach), None)
 
 
 def describe_flags(flags: tuple[Flag, ...], most: int = 3) -> list[TextLine]:
@@ -543,11 +601,13 @@ def _overlay_switched(on: bool) -> None:
     """Draw from now on, or no longer."""
     if on and not _handles and not bpy.app.background:
         add = bpy.types.SpaceView3D.draw_handler_add
-        _handles.append(add(_draw_trails, (), "WINDOW", "POST_VIEW"))
-        _handles.append(add(_draw_marks, (), "WINDOW", "POST_PIXEL"))
+        _handles.append(add(guard(_draw_trails), (), "WINDOW", "POST_VIEW"))
+        _handles.append(add(guard(_draw_marks), (), "WINDOW", "POST_PIXEL"))
     elif not on:
         while _handles:
             bpy.types.SpaceView3D.draw_handler_remove(_handles.pop(), "WINDOW")
+        if bpy.app.timers.is_registered(_forget_pointer):
+            bpy.app.timers.unregister(_forget_pointer)
         _scenery.clear()
         _regions.clear()
 
@@ -564,4 +624,4 @@ def unregister() -> None:
     forget_shaders()
 
 
-__all__ = ["Fill", "describe_flags", "hover", "is_drawn", "leave", "list_stacks", "place_flags"]
+__all__ = ["describe_flags", "hover", "is_drawn", "list_stacks", "place_flags"]

@@ -278,6 +278,7 @@ def _tell_status(text: str | None) -> None:
 def register() -> None:
     """Listen to readings."""
     live.changed_listeners.append(shown_changed)
+    live.posed_listeners.append(redraw)
     reading_job.listeners.append(job_changed)
 
 
@@ -287,5 +288,6 @@ def unregister() -> None:
     reading_job.stop()
     _tell_status(None)
     reading_job.listeners.remove(job_changed)
+    live.posed_listeners.remove(redraw)
     live.changed_listeners.remove(shown_changed)
     expanded_checks.clear()

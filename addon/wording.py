@@ -35,5 +35,6 @@ def say_value(flag: Flag) -> str:
 def say_where_and_what(flag: Flag) -> str:
     """Write part and sentence; most sentences name the part themselves."""
     part = name_part(flag.part)
-    named = flag.message.casefold().startswith(part.casefold())
+    # "Right wrist bends ..." needs no "Right hand:" before it.
+    named = flag.message.casefold().split(" ")[0] == part.casefold().split(" ")[0]
     return flag.message if named else f"{part}: {flag.message}"

@@ -37,6 +37,7 @@ def scenario_trails_and_flags_are_drawn(ui):
         more -= before.count_near(FLAG_COLOURS[word], 16, view)
         assert more > 20, f"{more} more pixels have the colour of a {word} flag"
     yield from switch_overlay(ui, on=False)
+    bpy.context.scene.frame_current = 52
     after = yield from ui.screenshot("off-again")
     left = after.differs_from(before, 8, view)
     assert left == 0, f"{left} pixels differ after the overlay was switched off"

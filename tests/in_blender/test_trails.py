@@ -236,7 +236,7 @@ def test_projection_is_blenders():
 
 def stack(flags, pixels, frame=22, chosen=None):
     return overlay_marks.stack_flags(
-        flags, np.array(pixels, float), (800, 600), frame, 16, 1.0, chosen
+        overlay_marks.tabulate(flags), np.array(pixels, float), (800, 600), frame, 16, 1.0, chosen
     )
 
 
@@ -272,9 +272,9 @@ def test_far_from_the_current_frame_flags_are_quiet():
 
 def test_a_flag_over_the_whole_shot_is_near_where_it_shows_most_only():
     long = make_flag(start=1, end=500, peak=400)
-    nearness = overlay_marks.measure_nearness([long], 20, 16)
+    nearness = overlay_marks.measure_nearness(overlay_marks.tabulate([long]), 20, 16)
     assert nearness.tolist() == [0.0]
-    assert overlay_marks.measure_nearness([long], 395, 16).tolist() == [1.0]
+    assert overlay_marks.measure_nearness(overlay_marks.tabulate([long]), 395, 16).tolist() == [1.0]
 
 
 def test_what_is_behind_the_eye_or_outside_is_no_stack():
