@@ -16,7 +16,7 @@ import bpy
 
 from ..core_math import Settings, ShotReading, apply_marks
 from . import kept
-from .readings import ReadingSteps, collect_keys, iterate_reading, read_marks
+from .readings import ReadingMemory, ReadingSteps, collect_keys, iterate_reading, read_marks
 from .sampling import InterruptedReadingError, SamplingError, ShotSamples, metres_per_unit
 
 SLICE_S = 0.008
@@ -51,6 +51,7 @@ class ReadingJob:
 
 _job: ReadingJob | None = None
 _last_work: dict[str, float] = {}
+_memory: dict[str, ReadingMemory] = {}
 
 listeners: list[Callable[[str], None]] = []
 """Called with the scene's name whenever a job started, went on, or ended."""
@@ -140,7 +141,21 @@ def _begin(job: ReadingJob, scene: bpy.types.Scene, view_layer: bpy.types.ViewLa
         samples=job.given,
         budget_ms=STEP_MS,
         keep=lambda samples: setattr(job, "samples", samples),
+        memory=_recall(job.scene),
     )
+
+
+def _recall(scene_name: str) -> ReadingMemory:
+    """Return what is remembered of the scene; of one scene at a time, it can be large."""
+    if scene_name not in _memory:
+        _memory.clear()
+        _memory[scene_name] = ReadingMemory()
+    return _memory[scene_name]
+
+
+def forget_memory() -> None:
+    """Drop what is remembered of earlier readings: the next one reads everything."""
+    _memory.clear()
 
 
 def _close(job: ReadingJob) -> None:

@@ -27,6 +27,7 @@ from ..core_math import (
     Check,
     Crash,
     Flag,
+    JudgedMemory,
     Mark,
     MarksError,
     Motion,
@@ -42,7 +43,7 @@ from ..core_math import (
     parse_marks,
     sort_for_review,
 )
-from .sampling import SamplingError, ShotSamples, iterate_sampling
+from .sampling import SamplingError, SamplingMemory, ShotSamples, iterate_sampling
 from .subjects import Subject, find_subjects
 
 MARKS = "fettle_marks"
@@ -52,6 +53,15 @@ SAMPLING_SHARE = 0.6
 """Part of the progress that belongs to sampling; the rest is the checks'."""
 
 SLICE_MS = 8.0
+
+
+@dataclass(slots=True)
+class ReadingMemory:
+    """What was sampled and judged in earlier readings of a scene."""
+
+    sampled: SamplingMemory = field(default_factory=SamplingMemory)
+    judged: JudgedMemory = field(default_factory=JudgedMemory)
+
 
 ReadingSteps = Generator[tuple[float, str], None, ShotReading]
 
@@ -106,6 +116,7 @@ def iterate_reading(
     samples: ShotSamples | None = None,
     budget_ms: float = SLICE_MS,
     keep: Callable[[ShotSamples], None] | None = None,
+    memory: ReadingMemory | None = None,
 ) -> ReadingSteps:
     """Read a shot in slices; close the generator to stop.
 
@@ -129,6 +140,8 @@ def iterate_reading(
         How long a slice may take before the caller has its turn.
     keep : callable, optional
         Handed the samples as soon as they are there, for those who draw them.
+    memory : ReadingMemory, optional
+        Of earlier readings of this scene: only what has changed is sampled and judged again.
 
     Yields
     ------
@@ -153,7 +166,7 @@ def iterate_reading(
     marks, _ = read_marks(scene)
     if samples is None:
         samples = yield from _sample(
-            scene, view_layer, settings, (first, last), camera, subjects, budget_ms
+            scene, view_layer, settings, (first, last), camera, subjects, budget_ms, memory
         )
     if keep is not None:
         keep(samples)
@@ -164,7 +177,7 @@ def iterate_reading(
         ]
     )
     yield from _run_checks(
-        [sample.motion for sample in samples.samples], checks, settings, outcomes
+        [sample.motion for sample in samples.samples], checks, settings, outcomes, memory
     )
     keys = collect_keys(sample.motion for sample in samples.samples)
     flags, _ = apply_marks(sort_for_review(merge_subjects(outcomes.flags)), marks, keys)
@@ -192,6 +205,7 @@ def _sample(
     camera: str | None,
     subjects: Sequence[Subject] | None,
     budget_ms: float,
+    memory: ReadingMemory | None,
 ) -> Generator[tuple[float, str], None, ShotSamples]:
     """Sample everybody who acts; SamplingError when nobody does or nobody can be sampled."""
     found = find_subjects(scene, view_layer) if subjects is None else list(subjects)
@@ -201,7 +215,14 @@ def _sample(
         )
     stages = {who.name: settings.stage for who in found if settings.stage is not None}
     sampling = iterate_sampling(
-        scene, view_layer, found, frames, camera=camera, stages=stages, budget_ms=budget_ms
+        scene,
+        view_layer,
+        found,
+        frames,
+        camera=camera,
+        stages=stages,
+        memory=memory.sampled if memory is not None else None,
+        budget_ms=budget_ms,
     )
     try:
         while True:
@@ -232,13 +253,15 @@ def _run_checks(
     checks: Sequence[Check],
     settings: Settings,
     outcomes: _Outcomes,
+    memory: ReadingMemory | None = None,
 ) -> Generator[tuple[float, str], None, None]:
     """Run the checks over all subjects; the caller has its turn between any two of them."""
     total = max(1, len(motions) * sum(settings.enabled(check) for check in checks))
     done = 0
     for motion in motions:
         flags: list[Flag] = []
-        for check, outcome in iterate_checks(motion, checks, settings):
+        judged = memory.judged if memory is not None else None
+        for check, outcome in iterate_checks(motion, checks, settings, judged):
             flags += outcome.flags
             outcomes.not_evaluated += outcome.not_evaluated
             outcomes.crashes += outcome.crashes

@@ -38,7 +38,7 @@ from .key_tracks import find_rotation_bone, group_curves, read_key_tracks
 from .rig_mapping import find_part_parents, map_body
 from .sampling_memory import Kept, SamplingMemory
 from .sampling_scene import InterruptedReadingError
-from .subjects import SamplingError, Subject, find_object, is_animated
+from .subjects import SamplingError, Subject, find_object, is_animated, list_family
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -476,7 +476,7 @@ class ObjectRecorder(SubjectRecorder):
         mode = owner.rotation_mode
         self._channel = _CHANNEL.get(mode, "rotation_euler")
         self.arrays["turns"] = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
-        self._size = max(max(_measure_box(e)) for e in (owner, *owner.children_recursive))
+        self._size = max(max(_measure_box(entry)) for entry in list_family(owner))
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
@@ -521,6 +521,9 @@ class ObjectRecorder(SubjectRecorder):
         )
         _check_size(motion)
         return motion
+
+    def _shape(self) -> Hashable:
+        return (super()._shape(), self._size)
 
     def list_parts(self) -> dict[str, MappedPart]:
         """Return what stands for each part."""

@@ -199,14 +199,29 @@ def _list_rig_targets(objects: Iterable[bpy.types.Object]) -> set[bpy.types.Obje
 def _is_thing(entry: bpy.types.Object) -> bool:
     if entry.type not in THINGS or entry.hide_render:
         return False
-    if entry.type == "EMPTY" and not entry.children and entry.instance_collection is None:
-        return False
+    if entry.type == "EMPTY" and entry.instance_collection is None:
+        if all(other.type == "EMPTY" for other in list_family(entry)):
+            return False
     above = entry.parent
     while above is not None:
         if above.type == "ARMATURE":
             return False
         above = above.parent
-    return not any(
+    return not _is_skin(entry)
+
+
+def list_family(entry: bpy.types.Object) -> list[bpy.types.Object]:
+    """Return an object and the things that hang from it, characters and what they wear left out."""
+    found = [entry]
+    for member in found:
+        found += [
+            child for child in member.children if child.type in THINGS and not _is_skin(child)
+        ]
+    return found
+
+
+def _is_skin(entry: bpy.types.Object) -> bool:
+    return any(
         modifier.type == "ARMATURE" and modifier.object is not None for modifier in entry.modifiers
     )
 

@@ -23,6 +23,7 @@ from .findings import (
     say_part,
     sort_for_review,
 )
+from .judged import JudgedMemory
 from .kinematics import fill_rotations, split_matrices, split_transforms
 from .measures.ground import find_ground_height
 from .motion import (
@@ -82,6 +83,7 @@ from .settings import (
     read_settings,
     write_settings,
 )
+from .staging import Staging
 from .suppressions import (
     KeyAnchor,
     Mark,
@@ -124,6 +126,7 @@ __all__ = [
     "Group",
     "InheritScale",
     "InputFault",
+    "JudgedMemory",
     "KeyAnchor",
     "KeyTrack",
     "Limits",
@@ -149,6 +152,7 @@ __all__ = [
     "ShotCamera",
     "ShotReading",
     "Stage",
+    "Staging",
     "State",
     "Style",
     "SubjectFacts",
@@ -187,12 +191,12 @@ __all__ = [
     "format_shot",
     "guess_body_map",
     "iterate_checks",
-    "merge_causes",
-    "merge_subjects",
     "list_checks",
     "list_with_ancestors",
     "mark_flag",
     "measure_spacing",
+    "merge_causes",
+    "merge_subjects",
     "pair_shots",
     "parse_marks",
     "parse_report",

@@ -27,6 +27,7 @@ from .findings import (
     merge_flags,
     sort_for_review,
 )
+from .judged import JudgedMemory
 from .motion import Motion, Stage
 from .one_cause import merge_causes
 from .reading import SubjectReading
@@ -77,16 +78,29 @@ def run_checks(
 
 
 def iterate_checks(
-    motion: Motion, checks: Sequence[Check], settings: Settings
+    motion: Motion,
+    checks: Sequence[Check],
+    settings: Settings,
+    memory: JudgedMemory | None = None,
 ) -> Iterator[tuple[Check, SubjectReading]]:
-    """Run the checks one by one, yielding each with its outcome as soon as it is there."""
+    """Run the checks one by one, yielding each with its outcome as soon as it is there.
+
+    With a memory only those run whose stretch of motion, or whose limits, have changed.
+    """
     shots = motion.shots()
+    if memory is not None:
+        shots = memory.recognise(shots)
     for check in checks:
         if settings.enabled(check):
-            yield check, run_check(check, shots, settings)
+            yield check, run_check(check, shots, settings, memory)
 
 
-def run_check(check: Check, shots: Sequence[Motion], settings: Settings) -> SubjectReading:
+def run_check(
+    check: Check,
+    shots: Sequence[Motion],
+    settings: Settings,
+    memory: JudgedMemory | None = None,
+) -> SubjectReading:
     """Run one check over the stretches of one subject (see `Motion.shots`)."""
     started = time.perf_counter()
     subject = shots[0].subject
@@ -97,7 +111,7 @@ def run_check(check: Check, shots: Sequence[Motion], settings: Settings) -> Subj
     values = settings.values(check, shots[0].fps)
     for shot in shots:
         try:
-            outcomes = _run_on_shot(check, shot, values)
+            outcomes = _judge(check, shot, values, memory)
         except CannotEvaluateError as error:
             skipped.append((shot, NotEvaluated(check.id, subject, str(error))))
             continue
@@ -115,6 +129,23 @@ def run_check(check: Check, shots: Sequence[Motion], settings: Settings) -> Subj
         evaluated=(check.id,) if judged else (),
         check_seconds={check.id: time.perf_counter() - started},
     )
+
+
+def _judge(
+    check: Check, shot: Motion, values: Values, memory: JudgedMemory | None
+) -> list[Outcome]:
+    """Run a check on one stretch, unless the memory knows the outcome; crashes are not kept."""
+    known = memory.find(check, shot, values) if memory is not None else None
+    if known is None:
+        try:
+            known = _run_on_shot(check, shot, values)
+        except CannotEvaluateError as error:
+            known = str(error)
+        if memory is not None:
+            memory.keep(check, shot, values, known)
+    if isinstance(known, str):
+        raise CannotEvaluateError(known)
+    return known
 
 
 def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:

@@ -67,6 +67,14 @@ def test_what_a_vehicle_carries_is_no_subject_but_the_vehicle_is(scene):
     assert names(scene) == ["Cart", "Wheel"]
 
 
+def test_an_empty_that_carries_a_character_is_its_own_control(scene):
+    carrier, rig = add(scene, "Carrier", "empty"), rigs.make_armature()
+    rigs.swing_body(rig)
+    rig.parent = carrier
+    rigs.key(carrier, "location", MOVE)
+    assert names(scene) == ["Rig"]
+
+
 def test_a_prop_that_is_handed_over_by_constraints_acts(scene):
     rig = rigs.make_armature()
     rigs.swing_body(rig)
