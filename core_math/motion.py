@@ -12,9 +12,10 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .camera import ShotCamera
+from .camera import ShotCamera as ShotCamera  # checks are given it with the motion
 from .findings import CannotEvaluateError
 from .measures import body, contacts, ground, rotations, stage
+from .staging import Staging as Staging
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -112,7 +113,7 @@ class Motion:
         Frames of the scene at which a new shot begins inside the range.
     dropped : mapping of part to str
         Parts left out, with the reason.
-    staging : object or None
+    staging : Staging or None
         What lies around the subject in the picture, when it was looked at.
     """
 
@@ -136,7 +137,7 @@ class Motion:
     camera: ShotCamera | None = None
     cuts: tuple[int, ...] = ()
     dropped: Mapping[str, str] = field(default_factory=dict)
-    staging: Any = None
+    staging: Staging | None = None
     _memo: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -334,7 +335,7 @@ def build_motion(
     height: float | None = None,
     stage_override: Stage | None = None,
     dropped: Mapping[str, str] | None = None,
-    staging: Any = None,
+    staging: Staging | None = None,
 ) -> Motion:
     """Make a Motion from samples.
 

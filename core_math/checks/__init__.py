@@ -5,6 +5,7 @@
 from ..check import Check
 from . import (
     arc_break,
+    blocked_view,
     camera_hitch,
     copied_strands,
     curve_flip,
@@ -20,6 +21,7 @@ from . import (
     joint_snap,
     late_camera,
     lockstep_keys,
+    lost_in_background,
     no_overlap,
     off_balance,
     pop,
@@ -66,4 +68,6 @@ ALL_CHECKS: tuple[Check, ...] = (
     late_camera.CHECK,
     framing_drift.CHECK,
     camera_hitch.CHECK,
+    blocked_view.CHECK,
+    lost_in_background.CHECK,
 )

@@ -30,11 +30,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..camera import ShotCamera
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
 from ..measures import picture, projection, series
-from ..motion import Motion, Stage, SubjectKind
+from ..motion import Motion, ShotCamera, Stage, SubjectKind
 from ..units import Unit
 
 FloatArray = NDArray[np.float64]
