@@ -44,6 +44,7 @@ from ..core_math import (
     sort_for_review,
 )
 from .sampling import SamplingError, SamplingMemory, ShotSamples, iterate_sampling
+from .sampling_staging import look_around
 from .subjects import Subject, find_subjects
 
 MARKS = "fettle_marks"
@@ -117,6 +118,7 @@ def iterate_reading(
     budget_ms: float = SLICE_MS,
     keep: Callable[[ShotSamples], None] | None = None,
     memory: ReadingMemory | None = None,
+    surroundings: bool | None = None,
 ) -> ReadingSteps:
     """Read a shot in slices; close the generator to stop.
 
@@ -142,6 +144,9 @@ def iterate_reading(
         Handed the samples as soon as they are there, for those who draw them.
     memory : ReadingMemory, optional
         Of earlier readings of this scene: only what has changed is sampled and judged again.
+    surroundings : bool, optional
+        Whether to look at what lies around the subjects in the shot camera's picture, which costs
+        time; left out, that is done whenever there is no memory to keep up with edits by.
 
     Yields
     ------
@@ -166,7 +171,15 @@ def iterate_reading(
     marks, _ = read_marks(scene)
     if samples is None:
         samples = yield from _sample(
-            scene, view_layer, settings, (first, last), camera, subjects, budget_ms, memory
+            scene,
+            view_layer,
+            settings,
+            (first, last),
+            camera,
+            subjects,
+            budget_ms,
+            memory,
+            memory is None if surroundings is None else surroundings,
         )
     if keep is not None:
         keep(samples)
@@ -206,6 +219,7 @@ def _sample(
     subjects: Sequence[Subject] | None,
     budget_ms: float,
     memory: ReadingMemory | None,
+    surroundings: bool,
 ) -> Generator[tuple[float, str], None, ShotSamples]:
     """Sample everybody who acts; SamplingError when nobody does or nobody can be sampled."""
     found = find_subjects(scene, view_layer) if subjects is None else list(subjects)
@@ -224,19 +238,30 @@ def _sample(
         memory=memory.sampled if memory is not None else None,
         budget_ms=budget_ms,
     )
+    text = f"sampling frames {frames[0]}-{frames[1]}"
+    samples: ShotSamples = yield from _tell(sampling, text)
+    if not samples.samples:
+        raise SamplingError("; ".join(failure.message for failure in samples.failures))
+    if surroundings:
+        looking = look_around(scene, view_layer, found, samples, budget_ms)
+        samples = yield from _tell(looking, "looking around the subjects")
+    return samples
+
+
+def _tell(
+    sampling: Generator[float, None, ShotSamples], text: str
+) -> Generator[tuple[float, str], None, ShotSamples]:
+    """Pass on how far sampling is, and end it when the caller stops."""
     try:
         while True:
             try:
                 share = next(sampling)
             except StopIteration as end:
                 samples: ShotSamples = end.value
-                break
-            yield SAMPLING_SHARE * share, f"sampling frames {frames[0]}-{frames[1]}"
+                return samples
+            yield SAMPLING_SHARE * share, text
     finally:
         sampling.close()
-    if not samples.samples:
-        raise SamplingError("; ".join(failure.message for failure in samples.failures))
-    return samples
 
 
 @dataclass

@@ -108,6 +108,7 @@ def look_around(
         for sample, mine in zip(seen, own, strict=True)
     ]
     corners = np.full((len(frames), len(things), 8, 3), np.nan)
+    bounds: dict[int, FloatArray] = {}
     stage_set = TemporaryScene(scene, things)
     try:
         pause = time.perf_counter()
@@ -116,7 +117,7 @@ def look_around(
                 yield number / len(frames)
                 check_era(era)
                 pause = time.perf_counter()
-            caster = _Caster(stage_set.step(frame), things)
+            caster = _Caster(stage_set.step(frame), things, bounds)
             corners[number] = caster.corners * unit
             for subject in looked:
                 _look(subject, number, frame, caster, unit)
@@ -194,6 +195,13 @@ def _follows(entry: bpy.types.Object, own: set[bpy.types.Object]) -> bool:
     return False
 
 
+def _may_deform(entry: bpy.types.Object) -> bool:
+    """Say whether a thing's shape can change from frame to frame."""
+    data: Any = entry.data
+    keyed = getattr(data, "shape_keys", None) is not None
+    return bool(len(entry.modifiers)) or keyed or data.animation_data is not None
+
+
 def _has_curve(entry: bpy.types.Object, path: str) -> bool:
     from .animation_data import list_played_curves
 
@@ -203,22 +211,46 @@ def _has_curve(entry: bpy.types.Object, path: str) -> bool:
 class _Caster:
     """One evaluated frame: where everything is, and what a sight line meets."""
 
-    def __init__(self, depsgraph: bpy.types.Depsgraph, things: Sequence[bpy.types.Object]) -> None:
+    def __init__(
+        self,
+        depsgraph: bpy.types.Depsgraph,
+        things: Sequence[bpy.types.Object],
+        bounds: dict[int, FloatArray],
+    ) -> None:
         self._depsgraph = depsgraph
         self._scene: Any = depsgraph.scene
         self.rows: dict[str, int] = {}
-        self.corners = np.full((len(things), 8, 3), np.nan)
         self._shown: set[str] = set()
         self._clear: dict[tuple[str, int], bool] = {}
+        places = np.full((len(things), 4, 4), np.nan)
+        boxes = np.zeros((len(things), 8, 3))
         for row, thing in enumerate(things):
             evaluated = thing.evaluated_get(depsgraph)
             self.rows[thing.name_full] = row
             if evaluated.hide_render:
                 continue
             self._shown.add(thing.name_full)
-            place = np.array(evaluated.matrix_world)
-            bounds = np.array([tuple(corner) for corner in evaluated.bound_box])
-            self.corners[row] = bounds @ place[:3, :3].T + place[:3, 3]
+            places[row] = evaluated.matrix_world
+            if row not in bounds or _may_deform(thing):
+                bounds[row] = np.array([tuple(corner) for corner in evaluated.bound_box])
+            boxes[row] = bounds[row]
+        turned = np.einsum("kij,kcj->kci", places[:, :3, :3], boxes)
+        self.corners = turned + places[:, np.newaxis, :3, 3]
+
+    def find_in_the_way(
+        self, origins: FloatArray, targets: FloatArray, own: frozenset[str]
+    ) -> NDArray[np.bool_]:
+        """Say which sight lines, shape (N,), meet the bounds of anything at all."""
+        others = [row for name, row in self.rows.items() if name in self._shown - own]
+        low, high = self.corners[others].min(axis=1), self.corners[others].max(axis=1)
+        way = (targets - origins)[:, np.newaxis]
+        way = np.where(np.abs(way) < 1e-12, 1e-12, way)
+        start = origins[:, np.newaxis]
+        one, other = (low - start) / way, (high - start) / way
+        enter = np.minimum(one, other).max(axis=-1)
+        leave = np.maximum(one, other).min(axis=-1)
+        meets: NDArray[np.bool_] = (np.maximum(enter, 0.0) <= np.minimum(leave, 1.0)).any(axis=1)
+        return meets
 
     def list_held(self, hands: FloatArray, height: float) -> frozenset[str]:
         """Return what is in the hands: things smaller than the body whose bounds they reach."""
@@ -345,8 +377,10 @@ def _look(subject: _Looked, number: int, frame: int, caster: _Caster, unit: floa
     origins = _find_origins(camera, points[inside], depths[0][inside])
     touch = TOUCH * motion.height / unit
     own = subject.own | caster.list_held(_find_hands(motion, row) / unit, motion.height / unit)
-    for origin, point in zip(origins / unit, points[inside] / unit, strict=True):
-        thing = caster.find_first(origin, point, touch, own)
+    origins, targets = origins / unit, points[inside] / unit
+    # Most sight lines meet nothing's bounds: those are clear without looking closer.
+    for ray in np.flatnonzero(caster.find_in_the_way(origins, targets, own)):
+        thing = caster.find_first(origins[ray], targets[ray], touch, own)
         if thing is not None:
             subject.hidden[number, thing] += 1.0 / subject.tried[number]
 
