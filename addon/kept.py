@@ -119,6 +119,13 @@ def touch(entry: Kept) -> None:
     entry.revision = next(_numbers)
 
 
+def replace_motions(entry: Kept, motions: Mapping[str, Motion]) -> None:
+    """Draw newer motion under the flags of before."""
+    if dict(motions) != dict(entry.motions):
+        entry.motions = motions
+        touch(entry)
+
+
 def choose(entry: Kept, flag_id: str | None) -> None:
     """Select a flag."""
     if entry.chosen != flag_id:

@@ -20,6 +20,7 @@ STRIP_KEYMAPS: tuple[tuple[str, Any], ...] = (
     ("Time Scrub", "EMPTY"),
     ("Dopesheet", "DOPESHEET_EDITOR"),
     ("Graph Editor", "GRAPH_EDITOR"),
+    ("NLA Editor", "NLA_EDITOR"),
 )
 
 _items: list[tuple[Any, Any]] = []

@@ -125,7 +125,9 @@ def start_reading(scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> No
     if given is None:
         take_bearings(scene)
     name = bpy.path.basename(bpy.data.filepath) or "unsaved file"
-    reading_job.start(scene, view_layer, settings, name, given, at_once=_is_quick(scene.name))
+    # What was read before needs little work after an edit, mostly done before the next redraw.
+    at_once = entry is not None or _is_quick(scene.name)
+    reading_job.start(scene, view_layer, settings, name, given, at_once=at_once)
     follow_updates()
 
 
@@ -284,6 +286,7 @@ def _after_load(*_: Any) -> None:
 
 def _forget_everything() -> None:
     reading_job.stop()
+    reading_job.forget_memory()
     kept.forget_all()
     _Watch.due.clear()
     _Watch.judge_only.clear()

@@ -13,7 +13,7 @@ from ..core_math import SubjectFacts, SubjectKind, say_part
 from . import kept, live, window_state
 from .operators import get_shown, has_reading
 from .rig_mapping import keep_correction, read_corrections
-from .selection import find_owner
+from .selection import find_owner, list_selected_parts
 from .wording import name_part
 
 OTHER_SIDE = {".L": ".R", ".R": ".L"}
@@ -176,7 +176,64 @@ def find_bone(facts: SubjectFacts, owner: bpy.types.Object, part: str) -> str:
     return mapped.bone if mapped is not None else ""
 
 
+class FETTLE_OT_pin_trails(bpy.types.Operator):
+    """Always draw the trails of the selected bones and objects"""
+
+    bl_idname = "fettle.pin_trails"
+    bl_label = "Pin Selected"
+    bl_options = {"INTERNAL"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Only for what was read."""
+        return has_reading(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Pin them."""
+        entry = get_shown(context)
+        pinned = window_state.get_window_properties().pinned
+        there = {(pin.subject, pin.name) for pin in pinned}
+        found = [
+            (facts.name, part)
+            for facts in entry.reading.subjects
+            for part in list_selected_parts(context, facts, entry.motions.get(facts.name))
+        ]
+        if not found:
+            self.report({"WARNING"}, "Select bones of a mapped part, or an object that was read")
+            return {"CANCELLED"}
+        for subject, part in found:
+            if (subject, part) not in there:
+                pin = pinned.add()
+                pin.subject, pin.name = subject, part
+        window_state.look_changed()
+        return {"FINISHED"}
+
+
+class FETTLE_OT_unpin_trails(bpy.types.Operator):
+    """No longer draw the pinned trails"""
+
+    bl_idname = "fettle.unpin_trails"
+    bl_label = "Unpin All"
+    bl_options = {"INTERNAL"}
+
+    @classmethod
+    def poll(cls, _context: bpy.types.Context) -> bool:
+        """Only where there is a pin."""
+        if not len(window_state.get_window_properties().pinned):
+            cls.poll_message_set("No trail is pinned")
+            return False
+        return True
+
+    def execute(self, _context: bpy.types.Context) -> set[str]:
+        """Take the pins out."""
+        window_state.get_window_properties().pinned.clear()
+        window_state.look_changed()
+        return {"FINISHED"}
+
+
 CLASSES = (
+    FETTLE_OT_pin_trails,
+    FETTLE_OT_unpin_trails,
     FETTLE_OT_pick_bone,
     FETTLE_OT_choose_bone,
     FETTLE_OT_mirror_part,

@@ -317,6 +317,9 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
         state = window_state.get_window_properties()
         layout.active = window_state.overlay_is_on()
         layout.row(align=True).prop(state, "trail_parts", expand=True)
+        row = layout.row(align=True)
+        row.operator("fettle.pin_trails", icon="PINNED")
+        row.operator("fettle.unpin_trails", icon="UNPINNED")
         column = layout.column()
         column.use_property_split = True
         column.use_property_decorate = False

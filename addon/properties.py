@@ -84,6 +84,12 @@ _CHECK_ITEMS: list[tuple[str, str, str]] = [
 ]
 
 
+class FETTLE_PG_pin(bpy.types.PropertyGroup):
+    """A part whose trail is always drawn; `name` is the part."""
+
+    subject: StringProperty(options={"HIDDEN"})
+
+
 class FETTLE_PG_window(bpy.types.PropertyGroup):
     """State of the window: overlay, trails, filters."""
 
@@ -164,11 +170,13 @@ class FETTLE_PG_window(bpy.types.PropertyGroup):
             ("FLAGGED", "Flagged", "Parts with flags that are shown"),
             ("SELECTED", "Selected", "Parts whose bones are selected"),
             ("LIMBS", "Limbs", "Hands, feet, head and hips"),
+            ("PINNED", "Pinned", "Parts that were pinned, whatever is selected"),
         ],
         options={"ENUM_FLAG"},
-        default={"FLAGGED", "SELECTED"},
+        default={"FLAGGED", "SELECTED", "PINNED"},
         update=_redraw,
     )
+    pinned: CollectionProperty(type=FETTLE_PG_pin)
     trail_space: EnumProperty(
         name="Relative to",
         description="What the trails are drawn relative to",
@@ -390,6 +398,7 @@ def register() -> None:
     classes: list[Any] = [
         FETTLE_PG_row,
         FETTLE_PG_list,
+        FETTLE_PG_pin,
         FETTLE_PG_window,
         *limit_classes.values(),
         scene_class,

@@ -96,14 +96,6 @@ def start(
     return _job
 
 
-def restart(settings: Settings) -> None:
-    """Begin the job at work anew: the animation changed under it."""
-    if _job is None:
-        return
-    _job.settings, _job.given = settings, None
-    _close(_job)
-
-
 def stop() -> bool:
     """Give up the job at work; say whether there was one."""
     global _job
@@ -140,7 +132,7 @@ def _begin(job: ReadingJob, scene: bpy.types.Scene, view_layer: bpy.types.ViewLa
         source=job.source,
         samples=job.given,
         budget_ms=STEP_MS,
-        keep=lambda samples: setattr(job, "samples", samples),
+        keep=lambda samples: _keep_samples(job, samples),
         memory=_recall(job.scene),
     )
 
@@ -156,6 +148,14 @@ def _recall(scene_name: str) -> ReadingMemory:
 def forget_memory() -> None:
     """Drop what is remembered of earlier readings: the next one reads everything."""
     _memory.clear()
+
+
+def _keep_samples(job: ReadingJob, samples: ShotSamples) -> None:
+    """Show the new trails at once; the flags of before fade until the new ones are judged."""
+    job.samples = samples
+    entry = kept.get(job.scene)
+    if entry is not None and job.given is None:
+        kept.replace_motions(entry, {one.motion.subject: one.motion for one in samples.samples})
 
 
 def _close(job: ReadingJob) -> None:

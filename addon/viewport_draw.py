@@ -165,13 +165,16 @@ def _get_scenery(context: bpy.types.Context, entry: kept.Kept) -> _Scenery:
     """Return trails and flags of the scene's reading as they are asked for now."""
     state = window_state.get_window_properties()
     selected = _list_selected(context, entry)
-    key = (entry.revision, state.trail_space, tuple(sorted(state.trail_parts)), selected)
+    pinned = tuple((pin.subject, pin.name) for pin in state.pinned)
+    if "PINNED" not in state.trail_parts:
+        pinned = ()
+    key = (entry.revision, state.trail_space, tuple(sorted(state.trail_parts)), selected + pinned)
     found = _scenery.get(entry.scene)
     if found is not None and found.key == key:
         return found
     flags = window_state.list_shown_flags(entry)
     space, reference = _read_space(state.trail_space)
-    wanted: dict[tuple[str, str], None] = {}
+    wanted: dict[tuple[str, str], None] = dict.fromkeys(pinned)
     if "SELECTED" in state.trail_parts:
         wanted.update(dict.fromkeys(selected))
     if "FLAGGED" in state.trail_parts:
@@ -248,7 +251,7 @@ def _list_drawn(scenery: _Scenery, entry: kept.Kept, frame: int, state: Any) -> 
     table = scenery.table
     rows = np.flatnonzero((table.starts <= last) & (first <= table.ends))
     near = {(table.flags[row].subject, table.flags[row].part) for row in rows}
-    kept_anyway = set(scenery.key[3])
+    kept_anyway = set(scenery.key[-1])
     limbs = LIMBS if "LIMBS" in state.trail_parts else ()
     return [
         trail
