@@ -396,6 +396,7 @@ class ArmatureRecorder(SubjectRecorder):
             cuts=_cut_cuts(cuts, self.frames[seen]),
             stage_override=stage,
             dropped=self.dropped,
+            owned=True,
         )
         _check_size(motion)
         ground = find_ground_height(

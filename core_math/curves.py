@@ -158,6 +158,10 @@ class CurveBatch:
         self.extras = np.zeros((count, 3)) if extras is None else extras
         self.straight = straight
         self.cycles = {row: c for row, c in (cycles or {}).items() if counts[row] > 1}
+        self._curve_of = np.repeat(np.arange(len(counts)), counts)
+        self._in_time = np.argsort(self.time, kind="stable")
+        self._rising = self.time[self._in_time]
+        self._counted: tuple[int, IntArray] = (0, np.zeros(len(counts), dtype=np.int64))
         self._shape_segments()
 
     def evaluate(self, frames: ArrayLike) -> FloatArray:
@@ -166,13 +170,34 @@ class CurveBatch:
         if not len(self.counts):
             return np.zeros((0, len(at)))
         shown = np.broadcast_to(at, (len(self.counts), len(at)))
-        place = _find_segments(self, at)
+        place = self._find_segments(at)
         if not self.cycles:
             return _evaluate(self, shown, place)
         shown, lift = _go_round(self, at)
         for row in self.cycles:
             place[row] = np.searchsorted(self.times_of(row), shown[row], side="right") - 1
         return _evaluate(self, shown, place) + lift
+
+    def _find_segments(self, frames: FloatArray) -> IntArray:
+        """Return for each curve and frame the number of its keys passed, less one, (C, F).
+
+        Only the keys among the frames are looked at, and those passed before are counted on from
+        the last time, so that long motion in many blocks costs no more than in one.
+        """
+        count, width = len(self.counts), len(frames)
+        first, last = np.searchsorted(self._rising, frames[[0, -1]], side="right")
+        seen, passed = self._counted
+        if first < seen:
+            seen, passed = 0, np.zeros(count, dtype=np.int64)
+        passed = passed + np.bincount(self._curve_of[self._in_time[seen:first]], minlength=count)
+        self._counted = (int(first), passed)
+        # Each key counts from the first frame on that is not before it.
+        among = self._in_time[first:last]
+        since = np.searchsorted(frames, self.time[among], side="left")
+        more = np.bincount(self._curve_of[among] * width + since, minlength=count * width)
+        place = np.cumsum(more.reshape(count, width), axis=1)
+        place += passed[:, np.newaxis] - 1
+        return place
 
     def times_of(self, row: int) -> FloatArray:
         """Return the times of one curve's keys."""
@@ -204,17 +229,6 @@ def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
     length = np.abs(handle[:, 0])
     factor = np.where(length > span, span / np.where(length > 0.0, length, 1.0), 1.0)
     return handle * factor[:, np.newaxis]
-
-
-def _find_segments(keys: CurveBatch, frames: FloatArray) -> IntArray:
-    """Return for each curve and frame the number of its keys passed, less one, shape (C, F)."""
-    counts = keys.counts
-    curve = np.repeat(np.arange(len(counts)), counts)
-    # Each key counts from the first frame on that is not before it.
-    since = np.searchsorted(frames, keys.time, side="left")
-    width = len(frames) + 1
-    passed = np.bincount(curve * width + since, minlength=len(counts) * width)
-    return np.cumsum(passed.reshape(len(counts), width), axis=1)[:, :-1] - 1
 
 
 def _evaluate(keys: CurveBatch, frames: FloatArray, place: IntArray) -> FloatArray:

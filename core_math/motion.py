@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any, TypeVar
@@ -21,6 +21,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 T = TypeVar("T")
+
+BLOCK = 1 << 14
+"""Parts times frames that are worked on at a time."""
 
 
 class Stage(StrEnum):
@@ -336,6 +339,7 @@ def build_motion(
     stage_override: Stage | None = None,
     dropped: Mapping[str, str] | None = None,
     staging: Staging | None = None,
+    owned: bool = False,
 ) -> Motion:
     """Make a Motion from samples.
 
@@ -355,6 +359,9 @@ def build_motion(
         Body size; measured from the chain of bones when left out.
     stage_override : Stage, optional
         The user's word on the stage; found from keys and samples when left out.
+    owned : bool
+        The samples were made for this Motion alone: they are kept, and changed, in place of
+        copies. For long motion of many parts.
 
     Returns
     -------
@@ -369,9 +376,10 @@ def build_motion(
         left to judge.
     """
     frame_numbers = np.asarray(frames, dtype=np.int64)
-    head_array = np.array(heads, dtype=np.float64)
-    tail_array = np.array(tails, dtype=np.float64)
-    world = np.array(rotations_wxyz, dtype=np.float64)
+    take = np.asarray if owned else np.array
+    head_array = take(heads, dtype=np.float64)
+    tail_array = take(tails, dtype=np.float64)
+    world = take(rotations_wxyz, dtype=np.float64)
     part_count = len(parts)
     _check_shapes(subject, fps, frame_numbers, part_count, head_array, tail_array, world, parents)
 
@@ -396,8 +404,7 @@ def build_motion(
         head_array, tail_array, world = head_array[:, kept], tail_array[:, kept], world[:, kept]
     names = tuple(parts[index] for index in kept)
 
-    world = rotations.make_continuous(rotations.normalize(world))
-    local, local_heads = _make_local(head_array, world, new_parents)
+    local, local_heads = _settle_rotations(head_array, world, new_parents)
     if height is None:
         height = _measure_height(names, head_array, tail_array)
     steps = _total_change(local_heads, local, height)
@@ -477,17 +484,47 @@ def _reconnect(parents: Sequence[int], kept: BoolArray) -> list[int]:
     return result
 
 
-def _make_local(
+def _list_blocks(frames: int, parts: int) -> Iterator[slice]:
+    """Yield rows in blocks that stay in the processor's memory, however long the motion is."""
+    size = max(16, BLOCK // max(1, parts))
+    for start in range(0, frames, size):
+        yield slice(start, min(start + size, frames))
+
+
+def _settle_rotations(
     heads: FloatArray, world: FloatArray, parents: Sequence[int]
 ) -> tuple[FloatArray, FloatArray]:
-    local, local_heads = world.copy(), heads.copy()
+    """Bring world rotations to unit length and continuous sign; return what is relative.
+
+    Returns
+    -------
+    local_rotations : ndarray, shape (F, P, 4)
+    local_heads : ndarray, shape (F, P, 3), metres
+    """
+    local, local_heads = np.empty_like(world), heads.copy()
     children = np.flatnonzero(np.asarray(parents) >= 0)
-    if len(children):
-        above = np.asarray(parents)[children]
-        local[:, children] = rotations.relative(world[:, above], world[:, children])
-        offset = heads[:, children] - heads[:, above]
-        local_heads[:, children] = rotations.rotate(rotations.conjugate(world[:, above]), offset)
-    return rotations.make_continuous(local), local_heads
+    above = np.asarray(parents, dtype=np.int64)[children]
+    for rows in _list_blocks(*world.shape[:2]):
+        _go_on(world, rows, rotations.normalize(world[rows]))
+        turned, places = world[rows], heads[rows]
+        own = turned.copy()
+        if len(children):
+            carried = turned[:, above]
+            own[:, children] = rotations.relative(carried, turned[:, children])
+            offset = places[:, children] - places[:, above]
+            local_heads[rows, children] = rotations.rotate(rotations.conjugate(carried), offset)
+        _go_on(local, rows, own)
+    return local, local_heads
+
+
+def _go_on(into: FloatArray, rows: slice, turned: FloatArray) -> None:
+    """Put quaternions into their rows, with signs that go on from the row before."""
+    if rows.start:
+        before = into[rows.start - 1 : rows.start]
+        turned = np.concatenate((before, turned))
+        into[rows] = rotations.make_continuous(turned)[1:]
+    else:
+        into[rows] = rotations.make_continuous(turned)
 
 
 def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) -> float:
@@ -505,9 +542,12 @@ def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) 
 
 def _total_change(places: FloatArray, local: FloatArray, height: float) -> FloatArray:
     """Return how much the subject changes per step: degrees and % H, each part on its parent."""
-    turns = rotations.step_angles(local).sum(axis=-1)
-    travel = np.linalg.norm(np.diff(places, axis=0), axis=-1).sum(axis=-1)
-    change: FloatArray = turns + (100.0 * travel / height if height > 0.0 else travel)
+    change = np.empty(max(0, len(local) - 1))
+    for rows in _list_blocks(len(change), local.shape[1]):
+        both = slice(rows.start, rows.stop + 1)
+        turns = rotations.step_angles(local[both]).sum(axis=-1)
+        travel = np.linalg.norm(np.diff(places[both], axis=0), axis=-1).sum(axis=-1)
+        change[rows] = turns + (100.0 * travel / height if height > 0.0 else travel)
     return change
 
 
