@@ -25,6 +25,7 @@ from mathutils import Vector
 from numpy.typing import NDArray
 
 from ..core_math import Motion, ShotCamera, Staging, SubjectKind
+from .animation_data import list_played_curves
 from .sampling import Sample, ShotSamples, metres_per_unit
 from .sampling_scene import TemporaryScene, check_era, note_era
 from .subjects import Subject, find_object
@@ -203,9 +204,7 @@ def _may_deform(entry: bpy.types.Object) -> bool:
 
 
 def _has_curve(entry: bpy.types.Object, path: str) -> bool:
-    from .animation_data import list_played_curves
-
-    return any(curve.data_path == path for curve in list_played_curves(entry))
+    return any(played.curve.data_path == path for played in list_played_curves(entry))
 
 
 class _Caster:
@@ -310,7 +309,7 @@ def is_see_through(material: Any) -> bool:
     """
     if material is None:
         return False
-    if material.node_tree is None or not material.use_nodes:
+    if material.node_tree is None:
         return bool(material.diffuse_color[3] < SEE_THROUGH)
     outputs = [n for n in material.node_tree.nodes if n.type == "OUTPUT_MATERIAL"]
     output = next((n for n in outputs if n.is_active_output), None)
