@@ -20,10 +20,14 @@ import planters_feet
 import planters_paths
 from planting_case import Case, Fault
 
-from fettle.core_math import Severity
+from fettle.core_math import ALL_CHECKS, Group, Severity
 from fettle.core_math.motion import Motion
 
-NOT_PLANTED_YET: dict[str, str] = {}
+NOT_PLANTED_YET: dict[str, str] = {
+    check.id: "no clip has a shot camera yet"
+    for check in ALL_CHECKS
+    if check.needs_camera or check.group is Group.CAMERA
+}
 """Checks without a planter, each with the reason; the score says so every time it runs."""
 
 Plant = Callable[[Case, float], Fault | None]
@@ -51,6 +55,8 @@ class Planter:
         the clip has no place for it.
     families : tuple of str
         Families of clips that have places for it.
+    kinds : tuple of str
+        Beginnings of the names of the clips that have places, where not all of a family do.
     seconds : float
         Length of the stretch of a clip it is planted into.
     least : Severity
@@ -65,6 +71,7 @@ class Planter:
     reason: str
     plant: Plant
     families: tuple[str, ...]
+    kinds: tuple[str, ...] = ("",)
     seconds: float = 6.0
     least: Severity = Severity.CLEAR
 
@@ -72,6 +79,10 @@ class Planter:
     def name(self) -> str:
         """The check's id and the pattern."""
         return f"{self.check}/{self.code}"
+
+    def suits(self, clip: clips.Clip) -> bool:
+        """Say whether a clip may have a place for it."""
+        return clip.family in self.families and clip.name.startswith(self.kinds)
 
     def is_visible(self, size: float) -> bool:
         """Say whether a fault of this size is seen at speed; sizes may rise or fall."""

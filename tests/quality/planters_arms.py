@@ -379,6 +379,7 @@ ENTRIES = (
         "reason": RIGID,
         "plant": still_chest,
         "families": SWINGING,
+        "kinds": ("throws", "swings", "Boxing", "01_0"),
     },
     {
         "check": "idle-shoulder",
@@ -389,6 +390,7 @@ ENTRIES = (
         "reason": RIGID,
         "plant": still_shoulder,
         "families": (FORMULA, GESTURE, CAPTURE, RIG),
+        "kinds": ("overhead", "waving", "reaches", "Boxing", "01_03"),
     },
     {
         "check": "frozen-hand-pose",

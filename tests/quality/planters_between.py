@@ -36,7 +36,7 @@ def mirror_arms(case: Case, size: float) -> Fault | None:
     """Give the right arm the left one's mirror image for some seconds."""
     motion = case.motion
     needed = [f"{part}{side}" for part in ARM for side in (".L", ".R")]
-    if not motion.has(*needed, "thigh.L", "thigh.R", "hips", "neck"):
+    if not motion.has(*needed, "hips", "neck"):
         return None
     length = max(2, round(size * motion.fps))
     way = way_turned(bone(motion, "upper_arm.L", "forearm.L"))
@@ -94,21 +94,25 @@ def stiffen_chain(case: Case, size: float) -> Fault | None:
     joints = case.choose(options)
     if joints is None:
         return None
-    axes, signals = zip(*(_main_swing(motion, joint) for joint in joints), strict=True)
-    lead = signals[0]
-    if np.count_nonzero(np.diff(np.sign(lead))) < SWINGS or np.std(lead) < 3.0:
+    wholes = [_swing_vectors(motion, joint) for joint in joints]
+    # Joints of a strand share their axes; those of an arm have each their own main one.
+    strand = joints[0].startswith("strand:")
+    ways = [np.eye(3) if strand else _main_axis(whole) for whole in wholes]
+    signals = [whole @ way for whole, way in zip(wholes, ways, strict=True)]
+    main = signals[0][:, np.argmax(np.std(signals[0], axis=0))]
+    crossings = np.flatnonzero(np.diff(np.sign(main)))
+    if len(crossings) < SWINGS or np.std(main) < 3.0:
         return None
     turns = {}
-    for joint, axis, own in zip(joints[1:], axes[1:], signals[1:], strict=True):
-        likeness = float(np.sign(np.sum(own * lead)) or 1.0)
-        together = lead * likeness * np.std(own) / np.std(lead)
-        change = rotations.from_axis_angle(
-            np.broadcast_to(axis, (motion.frame_count, 3)), size * (together - own)
-        )
+    for joint, way, own in zip(joints[1:], ways[1:], signals[1:], strict=True):
+        likeness = float(np.sign(np.sum(own * signals[0])) or 1.0)
+        together = signals[0] * likeness * np.std(own) / np.std(signals[0])
+        change = size * (together - own) @ way.T
+        turn = rotations.from_axis_angle(change, np.linalg.norm(change, axis=-1))
         local = motion.local_rotations[:, motion.index(joint)]
-        turns[joint] = rotations.multiply(change, local)
-    rows = np.flatnonzero(np.diff(np.sign(lead)))
-    return fault(reposing.repose(motion, turns), joints, int(rows[0]), int(rows[-1]))
+        turns[joint] = rotations.multiply(turn, local)
+    moved = reposing.repose(motion, turns)
+    return fault(moved, joints, int(crossings[0]), int(crossings[-1]))
 
 
 def move_together(case: Case, size: float) -> Fault | None:
@@ -121,15 +125,18 @@ def move_together(case: Case, size: float) -> Fault | None:
     return fault(motion, ["hand.L", "hand.R", "head", "chest"], first, last)
 
 
-def _main_swing(motion: Motion, part: str) -> tuple[np.ndarray, np.ndarray]:
-    """Return the axis about which a part swings most, and how far, shape (F,), degrees."""
+def _swing_vectors(motion: Motion, part: str) -> np.ndarray:
+    """Return a part's own turn about its mean pose, rotation vectors (F, 3), degrees."""
     local = motion.local_rotations[:, motion.index(part)]
     vectors = rotations.rotation_vector(
         rotations.multiply(local, rotations.conjugate(local[len(local) // 2]))
     )
-    vectors = vectors - vectors.mean(axis=0)
-    axis = np.linalg.svd(vectors, full_matrices=False)[2][0]
-    return axis, vectors @ axis
+    return vectors - vectors.mean(axis=0)
+
+
+def _main_axis(vectors: np.ndarray) -> np.ndarray:
+    """Return the axis about which a part swings most, shape (3, 1)."""
+    return np.linalg.svd(vectors, full_matrices=False)[2][:1].T
 
 
 def key_in_columns(case: Case, size: float) -> Fault | None:
@@ -151,8 +158,11 @@ def key_in_columns(case: Case, size: float) -> Fault | None:
 
 
 def _find_body_axes(motion: Motion) -> np.ndarray:
-    """Return the body's left, forward and up, shape (F, 3, 3), from the hip joints and the neck."""
-    left = motion.head("thigh.L") - motion.head("thigh.R")
+    """Return the trunk's left, forward and up, shape (F, 3, 3), from shoulders, hips and neck.
+
+    Arms are copied and flipped as seen from the shoulders; the pelvis may turn below them.
+    """
+    left = motion.head("upper_arm.L") - motion.head("upper_arm.R")
     left = left / np.linalg.norm(left, axis=-1, keepdims=True)
     up = bone(motion, "hips", "neck")
     up = up - np.sum(up * left, axis=-1, keepdims=True) * left
@@ -180,6 +190,7 @@ ENTRIES = (
         "reason": "practice: the two differ by a degree or less",
         "plant": copy_strand,
         "families": (FORMULA,),
+        "kinds": ("swings",),
         "seconds": 8.0,
     },
     {
@@ -199,9 +210,10 @@ ENTRIES = (
         "sizes": (0.0, 0.3, 0.6, 0.92, 1.0),
         "unit": "share of the drag taken away",
         "visible_from": 0.92,
-        "reason": "practice: less than a fifth of a frame of the usual 2 per joint is left",
+        "reason": "practice: of 5 frames from the first joint to the last not half a one is left",
         "plant": stiffen_chain,
         "families": (FORMULA,),
+        "kinds": ("swings",),
         "seconds": 8.0,
     },
     {

@@ -36,6 +36,8 @@ def roll_down_slowly(case: Case, size: float) -> Fault | None:
     assert case.options is not None, "planted into walks only"
     cycle_s = gait.STRIDE_S / np.sqrt(case.options["speed"])
     share = size / 24.0 / cycle_s
+    if share > gait.HEEL_OFF - 0.05:
+        return None
     motion, contacts = gait.make_walk(**{**case.options, "roll_down": share})
     return _on_one_contact(case, motion, contacts, lambda contact: (contact.touch, contact.flat))
 

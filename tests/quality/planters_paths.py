@@ -22,7 +22,6 @@ from planting_case import (
     list_below,
     list_sides,
     speed_of,
-    way_turned,
 )
 from scipy.spatial.transform import Rotation
 
@@ -95,16 +94,22 @@ def hitch(case: Case, size: float) -> Fault | None:
     """Stop an arm on its way for one to five frames at 24 fps and let it catch up."""
     motion, random = case.motion, case.random
     side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
-    length = case.frames(float(random.integers(1, 6)))
-    catch_up = case.frames(float(random.integers(2, 7)))
+    catch_up = case.frames(float(random.integers(3, 7)))
     if side is None:
         return None
     speed = speed_of(motion, f"hand{side}", f"upper_arm{side}")
-    wanted = size / 100.0 * motion.fps / length
-    steady = _on_its_way(motion, speed, length + catch_up, f"upper_arm{side}")
-    at = case.pick((np.abs(speed - wanted) < 0.2 * wanted) & steady)
-    if at is None:
+    places = []
+    for length in {case.frames(float(at_24)) for at_24 in range(1, 6)}:
+        wanted = size / 100.0 * motion.fps / length
+        fits = np.abs(speed - wanted) < 0.15 * wanted
+        fits &= _on_its_way(motion, speed, length, least=0.5 * wanted, most=10.0)
+        at = case.pick(fits)
+        if at is not None:
+            places.append((at, length))
+    place = case.choose(places)
+    if place is None:
         return None
+    at, length = place
     # Time stands still on `length` frames, then runs faster until it has caught up.
     rows = np.arange(motion.frame_count, dtype=float)
     rows[at : at + length + 1] = at
@@ -119,13 +124,13 @@ def hitch(case: Case, size: float) -> Fault | None:
 def straighten_swing(case: Case, size: float) -> Fault | None:
     """Press a share of the bulge out of a swing of the hand, down to a straight line."""
     motion = case.motion
-    side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
-    if side is None:
-        return None
-    swing = case.choose(_list_swings(motion, side, 40.0))
+    sides = list_sides(motion, "upper_arm", "forearm", "hand")
+    swing = case.choose(
+        (side, *ends) for side in sides for ends in _list_swings(motion, side, 40.0)
+    )
     if swing is None:
         return None
-    first, last = swing
+    side, first, last = swing
     path = motion.head(f"hand{side}").copy()
     chord = path[last] - path[first]
     along = (path[first : last + 1] - path[first]) @ chord / (chord @ chord)
@@ -156,14 +161,20 @@ def flip_curve(case: Case, size: float) -> Fault | None:
     motion, random = case.motion, case.random
     bases = ("upper_arm.L", "upper_arm.R", "forearm.L", "forearm.R", "hand.L", "hand.R")
     part = case.choose(p for p in (*bases, "chest", "head", "shin.L", "shin.R") if motion.has(p))
-    axis, sign = int(random.integers(3)), float(random.choice([-1.0, 1.0]))
-    at = case.pick(np.ones(motion.frame_count, dtype=bool), 0.8)
-    if part is None or at is None:
+    sign = float(random.choice([-1.0, 1.0]))
+    if part is None:
         return None
     length = case.frames(size)
     own = motion.local_rotations[:, motion.index(part)]
     angles = Rotation.from_quat(own, scalar_first=True).as_euler("xyz")
     angles = np.degrees(np.unwrap(angles, axis=0))
+    # Two keys that differ by a whole turn and nothing else are a spin that somebody wants.
+    change = np.zeros_like(angles)
+    change[:-length] = np.abs(angles[length:] - angles[:-length])
+    at = case.pick(change.max(axis=1) > 3.0, 0.8)
+    if at is None:
+        return None
+    axis = int(np.argmax(change[at]))
     # The keys on both sides are right; between them the angle runs a full turn.
     u = np.clip((np.arange(motion.frame_count) - at) / length, 0.0, 1.0)
     angles[:, axis] += sign * 360.0 * u * u * (3.0 - 2.0 * u)
@@ -181,7 +192,7 @@ def _list_swings(motion: Motion, side: str, degrees: float) -> list[tuple[int, i
     """List swings of an arm that keeps its length, on a shoulder that keeps its place."""
     shoulder, hand = motion.head(f"upper_arm{side}"), motion.head(f"hand{side}")
     reach = np.linalg.norm(hand - shoulder, axis=-1)
-    way = way_turned(hand - shoulder)
+    direction = (hand - shoulder) / reach[:, np.newaxis]
     speed = speed_of(motion, f"hand{side}")
     around = max(2, round(0.1 * motion.fps))
     ends = [
@@ -193,11 +204,15 @@ def _list_swings(motion: Motion, side: str, degrees: float) -> list[tuple[int, i
     for first, last in zip(ends, ends[1:], strict=False):
         span = slice(first, last + 1)
         short = (last - first) / motion.fps
-        if not 0.2 < short < 1.2 or way[last] - way[first] < degrees:
+        turned = np.degrees(np.arccos(np.clip(direction[first] @ direction[last], -1.0, 1.0)))
+        # Beyond that the line would lead through the shoulder.
+        if not (0.25 < short < 1.2 and degrees <= turned <= 115.0):
             continue
-        if np.ptp(reach[span]) > 0.1 * reach[span].mean():
+        if max(speed[first], speed[last]) > 0.4 * speed[span].max():
             continue
-        if np.ptp(shoulder[span], axis=0).max() < 0.05 * motion.height:
+        if abs(reach[last] - reach[first]) > 0.22 * reach[span].mean():
+            continue
+        if np.ptp(shoulder[span], axis=0).max() < 0.08 * motion.height:
             found.append((first, last))
     return found
 
@@ -225,11 +240,12 @@ def _turn_in_world(
 
 
 def _on_its_way(
-    motion: Motion, speed: np.ndarray, length: int, seen_from: str | None = None
+    motion: Motion, speed: np.ndarray, length: int, least: float = 0.25, most: float = SMEARED
 ) -> np.ndarray:
-    """Say where a hand travels, not too fast to be seen, and neither starts, stops nor turns."""
+    """Say where a hand travels at such a speed (body heights a second) and neither starts nor
+    stops nor turns."""
     around = max(2, round(0.12 * motion.fps))
-    moving = (speed > 0.25) & (speed < SMEARED)
+    moving = (speed > least) & (speed < most)
     result = np.zeros(len(speed), dtype=bool)
     for row in range(around, len(speed) - around - length):
         result[row] = moving[row - around : row + length + around].all()
@@ -284,12 +300,14 @@ ENTRIES = (
     {
         "check": "flat-arc",
         "code": "straight-swing",
-        "sizes": (0.3, 0.6, 0.8, 0.92, 1.0),
+        "sizes": (0.3, 0.6, 0.9, 0.97, 1.0),
         "unit": "share of the bulge pressed out",
-        "visible_from": 0.92,
-        "reason": "practice: what is left of the bulge is thinner than the wrist that draws it",
+        "visible_from": 0.97,
+        "reason": "practice: less than a hundredth of the way is left of the bulge, thinner than "
+        "the wrist that draws it",
         "plant": straighten_swing,
         "families": (FORMULA, POSES, GESTURE, CAPTURE, RIG),
+        "kinds": ("swings", "reaches", "Boxing", "01_0"),
     },
     {
         "check": "dead-hold",

@@ -109,7 +109,7 @@ def list_cases(
     cases = []
     for planter in chosen:
         for split in clips.SPLITS:
-            suited = [c for c in found if c.split == split and c.family in planter.families]
+            suited = [c for c in found if c.split == split and planter.suits(c)]
             suited.sort(key=lambda clip: zlib.crc32(f"{planter.name} {clip.name}".encode()))
             for number in range(per_split if suited else 0):
                 clip = suited[number % len(suited)]

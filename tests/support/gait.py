@@ -3,12 +3,12 @@
 """A walk with known contacts, built from published gait figures.
 
 Figures of the walk: stride 0.987 s and 1.415 m, the foot meets the ground at a pitch of 28.3
-degrees and at 0.31 to 0.40 m/s and lies flat 8.7 % of the cycle later, the hip rises and falls by 4.8 cm with its maxima
-at 23 and 81 % of the cycle (all derived from Winter's published table A.1, as stored in the open
-repository BMClab/BMC). Toe off at 62 % (the phases of Rancho Los Amigos). The swing is fitted by
-SciPy so that the knee bends in one smooth wave, by 68 degrees at 73 % of the cycle (published: 61
-at 70 %), and never locks. Where the heel rises (40 %), the side-to-side shift and the arms are this
-file's own choice.
+degrees and at 0.31 to 0.40 m/s and lies flat 8.7 % of the cycle later, the hip rises and falls by
+4.8 cm with its maxima at 23 and 81 % of the cycle (all derived from Winter's published table A.1,
+as stored in the open repository BMClab/BMC). Toe off at 62 % (the phases of Rancho Los Amigos). The
+swing is fitted by SciPy so that the knee bends in one smooth wave, by 68 degrees at 73 % of the
+cycle (published: 61 at 70 %), and never locks. Where the heel rises (40 %), the side-to-side shift
+and the arms are this file's own choice.
 
     motion, contacts = gait.make_walk(fps=24.0)
     contacts[".L"]  # [(first frame of contact, flat from, heel off, toe off), ...] in seconds

@@ -74,12 +74,12 @@ def test_straight_swing_is_one_flag_on_hand_or_foot(limb, degrees):
 @pytest.mark.parametrize(
     ("bend", "severity"),
     [
-        (0.032, None),
-        (0.028, Severity.FAINT),
-        (0.0165, Severity.FAINT),
-        (0.0135, Severity.CLEAR),
-        (0.0080, Severity.CLEAR),
-        (0.0060, Severity.GLARING),
+        (0.0175, None),
+        (0.0150, Severity.FAINT),
+        (0.0120, Severity.FAINT),
+        (0.0100, Severity.CLEAR),
+        (0.0070, Severity.CLEAR),
+        (0.0050, Severity.GLARING),
     ],
 )
 def test_severity_follows_the_sagitta(bend, severity):
