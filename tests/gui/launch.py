@@ -6,6 +6,8 @@
     validates the extension's archive and installs it into a throw-away user folder.
 ``python3 launch.py play BLENDER SCENARIO_FILE USER_FOLDER REPORT.json PICTURE_FOLDER LIMIT_S``
     plays the scenarios of one file and writes the results.
+``python3 launch.py command BLENDER USER_FOLDER WORD...``
+    runs Blender in the background with these words and hands its exit status on.
 
 Standard library only: the system may hold nothing but Blender. What Blender prints goes
 to stdout. Exit status: 0 done (failed scenarios are in the report), 1 not done.
@@ -112,6 +114,9 @@ def main() -> None:
             problem = install(blender, archive, user_folder)
         case ["play", blender, scenarios, user_folder, report, pictures, limit_s]:
             problem = play(blender, scenarios, user_folder, report, pictures, float(limit_s))
+        case ["command", blender, user_folder, *words]:
+            environment = make_environment(user_folder)
+            raise SystemExit(run([blender, "-b", *words], environment, INSTALL_LIMIT_S))
         case _:
             problem = "wrong call, see the docstring"
     if problem:
