@@ -10,7 +10,7 @@ The step of a part in the shot camera's picture, less the length that motion blu
 over the part's own size there. The own size of a hand, a foot or the head is its length together
 with the part that carries it: that is the shape the eye follows, and it is taken unforeshortened.
 The trunk's is the way from hips to head; an object's its own size. Steps slower than the published
-guide for pans never count.
+guide for pans never count, nor does what a limb only shares with the trunk it rides on.
 
 Leave it where motion blur is added later in the pipeline (turn it on here as well), for smears and
 multiples drawn on purpose, and for whip pans: what the camera makes faster than a zip pan is meant
@@ -105,13 +105,14 @@ def measure(motion: Motion, values: Values) -> list[Row]:
     points = _list_points(motion)
     found: list[Row] = []
     seen_at_all = False
+    carried: FloatArray | None = None
     for part, point, size in points:
-        sizes, widths, by_camera, shows = _measure_steps(motion, camera, point, size, values)
+        picture_steps = _measure_steps(motion, camera, point, size, carried, values)
+        sizes, widths, by_camera, shows, steps = picture_steps
         seen_at_all = seen_at_all or bool(shows.any())
-        rows = _find_rows(part, sizes, widths, by_camera, values)
-        # What carries a limb makes its strobing too: one cause, one row.
-        carried = [r for r in rows if any(_overlap(r, f) for f in found if f.part == points[0][0])]
-        found += [row for row in rows if row not in carried]
+        found += _find_rows(part, sizes, widths, by_camera, values)
+        if carried is None and part == "hips":
+            carried = steps
     if not seen_at_all:
         raise CannotEvaluateError("the subject is out of frame")
     return found
@@ -185,12 +186,24 @@ def _length(motion: Motion, part: str) -> float:
 
 
 def _measure_steps(
-    motion: Motion, camera: ShotCamera, point: FloatArray, size: float, values: Values
-) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
-    """Return steps in own sizes (0 where they do not count) and % of width, maker, visibility."""
+    motion: Motion,
+    camera: ShotCamera,
+    point: FloatArray,
+    size: float,
+    carried: FloatArray | None,
+    values: Values,
+) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, FloatArray]:
+    """Return steps in own sizes (0 where they do not count) and % of width, maker, visibility.
+
+    Of a limb only what it does beyond the trunk's own steps counts; the fifth are the steps
+    themselves, shape (F - 1, 2), picture widths.
+    """
     seen = picture.divide_motion(point, camera.positions, camera.rotations, camera.lens)
     steps = np.diff(seen.places, axis=0)
-    lengths = np.linalg.norm(steps, axis=-1)
+    lengths = whole = np.linalg.norm(steps, axis=-1)
+    if carried is not None:
+        # What rides along with the trunk is the trunk's: the eye follows the larger shape.
+        lengths = np.fmin(lengths, np.linalg.norm(steps - carried, axis=-1))
     _, depths = camera.project(point)
     own = projection.projected_size(np.array(size), depths, camera.lens)
     own = 0.5 * (own[1:] + own[:-1])
@@ -199,13 +212,13 @@ def _measure_steps(
     room = own.max(initial=0.0, where=np.isfinite(own)) + MARGIN
     inside = (across > -room) & (across < 1.0 + room) & (upward > -room) & (upward < aspect + room)
     shows = inside[1:] & inside[:-1] & np.isfinite(lengths)
-    made = np.sum(seen.by_camera * steps, axis=-1) / np.maximum(lengths**2, 1e-18)
+    made = np.sum(seen.by_camera * steps, axis=-1) / np.maximum(whole**2, 1e-18)
     by_camera = made > CAMERA_SHARE
     blur = min(camera.shutter_frames / motion.frame_step, 1.0) if camera.motion_blur else 0.0
     slow = 1.0 / (values[WIDTH_TIME.name] * motion.fps)
     counts = shows & (lengths >= slow) & ~(by_camera & (100.0 * lengths >= values[ZIP.name]))
     sizes = np.where(counts, lengths * (1.0 - blur) / np.where(own > 0.0, own, np.nan), 0.0)
-    return np.nan_to_num(sizes), 100.0 * np.nan_to_num(lengths), by_camera, shows
+    return np.nan_to_num(sizes), 100.0 * np.nan_to_num(lengths), by_camera, shows, steps
 
 
 def _find_rows(
@@ -224,10 +237,6 @@ def _find_rows(
         width = float(widths[peak])
         found.append(Row(part, first, last + 1, peak, float(kept), width, count, camera_made))
     return found
-
-
-def _overlap(one: Row, other: Row) -> bool:
-    return one.first <= other.last and other.first <= one.last
 
 
 CHECK = Check(

@@ -16,17 +16,16 @@ import clips
 import numpy as np
 import planters_arms
 import planters_between
+import planters_camera
 import planters_feet
 import planters_paths
 from planting_case import Case, Fault
 
-from fettle.core_math import ALL_CHECKS, Group, Severity
+from fettle.core_math import Severity
 from fettle.core_math.motion import Motion
 
 NOT_PLANTED_YET: dict[str, str] = {
-    check.id: "no clip has a shot camera yet"
-    for check in ALL_CHECKS
-    if check.needs_camera or check.group is Group.CAMERA
+    name: "no clip has a set around it yet" for name in ("blocked-view", "lost-in-background")
 }
 """Checks without a planter, each with the reason; the score says so every time it runs."""
 
@@ -105,6 +104,12 @@ def make_case(planter: Planter, clip: clips.Clip, seed: int) -> Case:
 
 PLANTERS: tuple[Planter, ...] = tuple(
     Planter(**entry)
-    for module in (planters_paths, planters_arms, planters_feet, planters_between)
+    for module in (
+        planters_paths,
+        planters_arms,
+        planters_feet,
+        planters_between,
+        planters_camera,
+    )
     for entry in module.ENTRIES
 )
