@@ -128,7 +128,9 @@ class DirectArmature:
         self._names = [every[row].name for row in self._rows]
         self._refuse(owner, set(self._names))
         place = {row: column for column, row in enumerate(self._rows)}
-        self._wanted = np.array([place[row] for row in wanted])
+        chosen = [place[row] for row in wanted]
+        # None where these are all bones in their very order: nothing needs to be picked out.
+        self._wanted = None if chosen == list(range(len(self._rows))) else np.array(chosen)
         self._tree = _read_tree(every, self._rows, [place.get(parents[r], -1) for r in self._rows])
         posed = owner.pose.bones
         self.modes = {name: posed[name].rotation_mode for name in self._names}
@@ -165,12 +167,15 @@ class DirectArmature:
         """
         world, _ = self._object.evaluate(frames)
         table = self._table.evaluate(frames)
-        turned = np.empty((3, 3, len(self._names), len(frames)))
-        for mode, members, rows in self._groups:
-            turned[:, :, members] = rotation_to_matrix(table[rows], mode)
+        if len(self._groups) == 1:
+            turned = rotation_to_matrix(table[self._groups[0][2]], self._groups[0][0])
+        else:
+            turned = np.empty((3, 3, len(self._names), len(frames)))
+            for mode, members, rows in self._groups:
+                turned[:, :, members] = rotation_to_matrix(table[rows], mode)
         basis = compose(table[self._location_rows], turned, table[self._scale_rows])
         posed = pose_bones(self._tree, basis)
-        return world, posed[:, :, self._wanted], table
+        return world, posed if self._wanted is None else posed[:, :, self._wanted], table
 
     def find_rotation(self, bone: str, table: FloatArray) -> FloatArray:
         """Return a bone's raw rotation channel, (3, F) or (4, F), from a table of channels."""

@@ -161,12 +161,15 @@ def compose(location: FloatArray, rotation: FloatArray, scale: FloatArray) -> Fl
 def chain_transforms(outer: FloatArray, inner: FloatArray) -> FloatArray:
     """Return transforms one after the other, inner first, shapes (3, 4, ...) that broadcast."""
     result = np.empty(np.broadcast_shapes(outer.shape, inner.shape))
-    for column in range(4):
-        into = result[:, column]
-        np.multiply(outer[:, 0], inner[0, column], out=into)
-        into += outer[:, 1] * inner[1, column]
-        into += outer[:, 2] * inner[2, column]
-    result[:, 3] += outer[:, 3]
+    product = np.empty(result.shape[2:])
+    # Number by number: each lies together in memory, and stays in the processor's own.
+    for row in range(3):
+        for column in range(4):
+            into = result[row, column]
+            np.multiply(outer[row, 0], inner[0, column], out=into)
+            into += np.multiply(outer[row, 1], inner[1, column], out=product)
+            into += np.multiply(outer[row, 2], inner[2, column], out=product)
+        result[row, 3] += outer[row, 3]
     return result
 
 
