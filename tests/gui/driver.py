@@ -77,6 +77,7 @@ EXTENSION = "bl_ext.user_default.fettle"
 CHECKOUT = Path(__file__).resolve().parents[2]
 TURN_S = 0.04
 TIME_LIMIT_S = 60.0
+MOST_REDRAWS = 12
 
 Steps = Generator[float | None, None, Any]
 
@@ -353,8 +354,9 @@ class Window:
         name : str
             What the picture shows, in a few words joined by hyphens; empty keeps no file.
         redraw : bool
-            Draw anew first. False shows what the user would see: what Blender has drawn
-            without being asked.
+            Draw anew first, until the picture stands still: a view sharpens over several
+            redraws. False shows what the user would see: what Blender has drawn without being
+            asked.
 
         Returns
         -------
@@ -363,6 +365,11 @@ class Window:
         if redraw:
             yield from self.redraw()
         picture = grab_screen()
+        for _ in range(MOST_REDRAWS if redraw else 0):
+            yield from self.redraw(times=1)
+            earlier, picture = picture, grab_screen()
+            if not picture.differs_from(earlier, tolerance=0):
+                break
         if name:
             picture.save(self.pictures / f"{self.title}--{name}.png")
         return picture
