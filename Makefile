@@ -87,7 +87,7 @@ score: $(VENV)/.installed-test-tools captures ## how good the checks are: plante
 
 .PHONY: bench
 bench: $(VENV)/.installed-test-tools ## how fast it is, against Blender's own frame_set
-	$(BIN)/python bench/run.py
+	$(BIN)/python -m bench.run
 
 .PHONY: docs
 docs: $(VENV)/.installed-fettle ## write the pages of the checks from their docstrings

@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """How long it takes to look around a subject: 300 frames, 200 objects, 1,000,000 triangles.
 
-    python -m bench.surroundings
+python -m bench.surroundings
 """
 
 from __future__ import annotations
