@@ -113,8 +113,14 @@ def is_playing() -> bool:
     )
 
 
-def start_reading(scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> None:
-    """Start reading a scene in the background; SettingsError when its settings are damaged."""
+def start_reading(
+    scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer, whole: bool = True
+) -> None:
+    """Start reading a scene in the background; SettingsError when its settings are damaged.
+
+    A reading that is not whole keeps up with edits: it leaves out the checks that must look at
+    everything around the subjects, and says so.
+    """
     settings = read_scene_settings(scene)
     given = None
     entry = kept.get(scene.name)
@@ -127,7 +133,7 @@ def start_reading(scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> No
     name = bpy.path.basename(bpy.data.filepath) or "unsaved file"
     # What was read before needs little work after an edit, mostly done before the next redraw.
     at_once = entry is not None or _is_quick(scene.name)
-    reading_job.start(scene, view_layer, settings, name, given, at_once=at_once)
+    reading_job.start(scene, view_layer, settings, name, given, at_once, whole)
     follow_updates()
 
 
@@ -331,7 +337,7 @@ def _work_off() -> float | None:
         # A short reading may end first; else one edit after the other would starve it.
         return 0.02
     try:
-        start_reading(*shown[name])
+        start_reading(*shown[name], whole=kept.get(name) is None)
         reading_job.work_now()
     except (SettingsError, SamplingError) as error:
         _Watch.due.pop(name, None)

@@ -49,7 +49,7 @@ class FETTLE_UL_flags(bpy.types.UIList):
         row = layout.row(align=True)
         row.active = flag.state is State.OPEN and entry.stale is None
         # A split keeps the number whole however long the sentence is.
-        wide = 36.0 + 8.0 * len(str(flag.peak))
+        wide = 36.0 + 8.0 * len(str(entry.reading.frame_range[1]))
         place = row.split(factor=min(0.5, wide / get_list_width(context)), align=True)
         place.label(text=str(flag.peak), icon_value=get_flag_icon(flag), translate=False)
         text = shorten(context, say_where_and_what(flag), 82.0 + wide)

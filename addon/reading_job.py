@@ -47,6 +47,7 @@ class ReadingJob:
     worked: float = 0.0
     left_at: float = 0.0
     at_once: bool = False
+    whole: bool = True
 
 
 _job: ReadingJob | None = None
@@ -76,6 +77,7 @@ def start(
     source: str,
     given: ShotSamples | None = None,
     at_once: bool = False,
+    whole: bool = True,
 ) -> ReadingJob:
     """Start reading a scene; a job that is at work is given up.
 
@@ -85,10 +87,13 @@ def start(
         Samples that still hold: only the judging is done again.
     at_once : bool
         Begin with one longer slice: what is known to be short is done before the next redraw.
+    whole : bool
+        Look at what lies around the subjects, too; that costs time.
     """
     global _job
     stop()
-    _job = ReadingJob(scene.name, view_layer.name, settings, source, given, at_once=at_once)
+    _job = ReadingJob(scene.name, view_layer.name, settings, source, given)
+    _job.at_once, _job.whole = at_once, whole
     _begin(_job, scene, view_layer)
     if not bpy.app.timers.is_registered(_work):
         bpy.app.timers.register(_work, first_interval=0.0)
@@ -131,6 +136,7 @@ def _begin(job: ReadingJob, scene: bpy.types.Scene, view_layer: bpy.types.ViewLa
         job.settings,
         source=job.source,
         samples=job.given,
+        surroundings=job.whole,
         budget_ms=STEP_MS,
         keep=lambda samples: _keep_samples(job, samples),
         memory=_recall(job.scene),
