@@ -17,8 +17,9 @@ from fettle.core_math import Settings
 def read(scene, memory=None):
     layer = bpy.context.view_layer
     layer.update()
+    # Surroundings are looked at anew in every whole reading: there is nothing of them to remember.
     steps = readings.iterate_reading(
-        scene, layer, Settings(), budget_ms=float("inf"), memory=memory
+        scene, layer, Settings(), budget_ms=float("inf"), memory=memory, surroundings=False
     )
     while True:
         try:
