@@ -103,6 +103,10 @@ def measure(motion: Motion, values: Values) -> list[Stand]:
     tails = {part: motion.tails[:, i] for i, part in enumerate(motion.parts)}
     center = series.smooth(balance.center_of_mass(heads, tails), motion.fps, SMOOTHING_HZ)
     velocity = series.central_velocity(center, motion.fps)
+    sides = list(motion.stances())
+    feet = [motion.foot(side) for side in sides]
+    # A cycle in place moves over its ground as fast as the ground moves under it.
+    velocity[:, :2] -= contacts.find_treadmill(feet, motion.fps, motion.height)
     corners, used, floor = _find_support(motion)
     static = balance.support_margin(center[:, :2], corners, used)
     moving = balance.extrapolate_center(center, velocity)

@@ -31,8 +31,8 @@ class Plant:
     `first` and `last` are narrowed to where it moves.
 
     `slide` is how far the point it turns on (ball or heel, whichever wanders less) gets from its
-    place, in metres along the ground; `peak` the frame on which it slides fastest; `way` the
-    direction of the slide, shape (2,).
+    place, in metres along the ground, what a steady slide does at the edges included; `peak` the
+    frame on which it slides fastest; `way` the direction of the slide, shape (2,).
     """
 
     first: int
@@ -73,7 +73,8 @@ def find_plants(
     -------
     list of Plant
         Rolling down and off is left out, and the edges of each stretch, where the foot arrives
-        and leaves.
+        and leaves; a foot that slides steadily from the first to the last frame in between is
+        taken to have done so at the edges as well.
     """
     found: list[Plant] = []
     drift = np.arange(len(foot.ball))[:, np.newaxis] / fps * ground
@@ -101,13 +102,15 @@ def find_plants(
             ways = [_find_way(paths[:, one], wander[point]) for one in (0, 1)]
             low, high = max(way[0] for way in ways), min(way[1] for way in ways)
             low, high = (low, high) if low < high else ways[point]
+            way = paths[-1, point] - paths[0, point]
+            steady = _steady_speed(np.diff(paths[:, point], axis=0) * fps, way)
             found.append(
                 Plant(
                     first=start + low,
                     last=start + high,
                     peak=start + int(np.argmax(speeds[start : end + 1, point])),
-                    slide=wander[point],
-                    way=paths[-1, point] - paths[0, point],
+                    slide=wander[point] + 2.0 * edge / fps * steady,
+                    way=way,
                 )
             )
     return found
@@ -132,3 +135,12 @@ def _stays_down(
     lifted = np.abs(foot.ball[:, 2] - level)
     down: NDArray[np.bool_] = (turned < DOWN_DEGREES) & (lifted < DOWN_SHARE * height)
     return down
+
+
+def _steady_speed(velocity: FloatArray, way: FloatArray) -> float:
+    """Return the speed along `way` that is kept at both ends and on the whole, 0 for none."""
+    length = float(np.linalg.norm(way))
+    if not length > 0.0:
+        return 0.0
+    along = velocity @ way / length
+    return max(0.0, min(float(part.mean()) for part in (along[:2], along[-2:], along)))

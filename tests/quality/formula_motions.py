@@ -107,6 +107,10 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
             clip.move(part, axis, size * through, start, length)
             home = -size * (back + through)
             clip.move(part, axis, home, start + length + 0.15, 0.8 + 0.05 * number)
+        # The hand drags behind the arm that starts, until its own turn comes.
+        drag, pulled = 18.0 * size, clock + wind_up + 0.1 + length
+        clip.move(f"hand{side}", (1, 0, 0), drag, pulled, 0.9 * length)
+        clip.move(f"hand{side}", (1, 0, 0), -drag, pulled + length, length)
         clip.move(f"upper_arm{other}", (1, 0, 0), clip.draw(20, 40), clock + wind_up + 0.2, 0.5)
         clip.move(f"forearm{other}", (1, 0, 0), clip.draw(-35, -15), clock + wind_up + 0.3, 0.5)
         clip.move(f"hand{other}", (1, 0, 0), clip.draw(-15, 15), clock + wind_up + 0.36, 0.5)
