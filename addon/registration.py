@@ -19,8 +19,10 @@ from . import (
     operators,
     operators_body,
     operators_decide,
+    operators_hand_over,
     operators_settings,
     panels,
+    panels_hand_over,
     panels_setup,
     preferences,
     properties,
@@ -35,9 +37,11 @@ CLASSES: tuple[Any, ...] = (
     *operators_decide.CLASSES,
     *operators_body.CLASSES,
     *operators_settings.CLASSES,
+    *operators_hand_over.CLASSES,
     *timeline_draw.CLASSES,
     *panels.CLASSES,
     *panels_setup.CLASSES,
+    *panels_hand_over.CLASSES,
     *flag_gizmo.CLASSES,
 )
 

@@ -9,7 +9,7 @@ are classes, so that they follow the page from light to dark.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,6 +70,17 @@ def draw_flag(motion: Motion, flag: Flag) -> FlagPictures | None:
         spacing=_draw_spacing(motion, flag, part, path, first),
         figures=_draw_figures(motion, flag, first, last, peak),
     )
+
+
+def draw_flags(motions: Mapping[str, Motion], flags: Sequence[Flag]) -> dict[int, FlagPictures]:
+    """Draw all flags that can be drawn; pictures by the flag's number."""
+    drawn = {}
+    for number, flag in enumerate(flags):
+        motion = motions.get(flag.subject)
+        pictures = None if motion is None else draw_flag(motion, flag)
+        if pictures is not None:
+            drawn[number] = pictures
+    return drawn
 
 
 def choose_rows(motion: Motion, flag: Flag) -> tuple[int, int]:

@@ -26,7 +26,7 @@ from ..core_math import (
 COLOURS = {Severity.FAINT: "CYAN", Severity.CLEAR: "ORANGE", Severity.GLARING: "RED"}
 NOTE_COLOUR = "WHITE"
 MISSING = (
-    "--otio needs OpenTimelineIO, which is not installed here; "
+    "a timeline needs OpenTimelineIO, which is not installed in this Python; "
     "install it with: pip install fettle[otio]"
 )
 

@@ -221,15 +221,14 @@ def _draw_trail(path: str, entry: _ReadScene) -> list[str]:
 
 def _draw_pictures(entry: _ReadScene) -> list[dict[str, str] | None]:
     """Draw the sheet's pictures of every flag, in the order of the flags."""
-    from .sheet_pictures import draw_flag
+    from .sheet_pictures import draw_flags
 
     motions = {motion.subject: motion for motion in entry.motions}
-    drawn: list[dict[str, str] | None] = []
-    for flag in entry.reading.flags:
-        motion = motions.get(flag.subject)
-        pictures = None if motion is None else draw_flag(motion, flag)
-        drawn.append(None if pictures is None else asdict(pictures))
-    return drawn
+    drawn = draw_flags(motions, entry.reading.flags)
+    return [
+        asdict(drawn[number]) if number in drawn else None
+        for number in range(len(entry.reading.flags))
+    ]
 
 
 def _take_over_output() -> Tell:
