@@ -123,10 +123,14 @@ def draw_summary(layout: bpy.types.UILayout, context: bpy.types.Context, entry: 
     counts = count_severities(reading.flags)
     row = layout.row(align=True)
     state = window_state.get_window_properties()
+    # A third of the sidebar each, less the icon; where a word does not fit, the shape must do.
+    room = count_letters(context, 30.0) // 3 - 2
+    texts = {one: f"{counts[one]} {iface(one.word.capitalize())}" for one in Severity}
+    fits = max(len(text) for text in texts.values()) <= room
     for severity in sorted(Severity, reverse=True):
         row.operator(
             "fettle.show_severity",
-            text=f"{counts[severity]} {iface(severity.word.capitalize())}",
+            text=texts[severity] if fits else str(counts[severity]),
             icon_value=get_icon(severity.word),
             depress=getattr(state, f"show_{severity.word}"),
         ).word = severity.word
