@@ -38,9 +38,9 @@ def break_arc(case: Case, size: float) -> Fault | None:
     """Throw a hand off its path, across the travel, for one to three frames at 24 fps."""
     motion, random = case.motion, case.random
     side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
-    length = case.frames(float(random.integers(1, 4)))
+    length = max(1, int(float(random.integers(1, 4)) * motion.fps / 24.0))
     seed = int(random.integers(1 << 30))
-    if side is None:
+    if side is None or motion.cadence > 1:
         return None
     speed = speed_of(motion, f"hand{side}")
     at = case.pick(_on_its_way(motion, speed, length))
@@ -95,7 +95,7 @@ def hitch(case: Case, size: float) -> Fault | None:
     motion, random = case.motion, case.random
     side = case.choose(list_sides(motion, "upper_arm", "forearm", "hand"))
     catch_up = case.frames(float(random.integers(3, 7)))
-    if side is None:
+    if side is None or motion.cadence > 1:
         return None
     speed = speed_of(motion, f"hand{side}", f"upper_arm{side}")
     places = []

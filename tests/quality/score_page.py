@@ -30,6 +30,11 @@ picture. "Peak off" and "ends off" are medians in frames at 24 fps, tuned / held
 """
 
 
+RECORDED = """Flags of pop, arc-break and stall that point at a jump in the recording itself (a
+joint changes its turning faster than any body can: a marker was lost) are right and not counted:
+"""
+
+
 def make_table(score: dict, chosen: Sequence[Planter]) -> str:
     """Write the score as plain text."""
     lines = [
@@ -65,6 +70,12 @@ def make_table(score: dict, chosen: Sequence[Planter]) -> str:
                 else f"{'':31s}"
             )
         lines.append(row)
+    for split in clips.SPLITS:
+        lines.append(
+            f"{split}: {score[split]['seconds']:.0f} s of untouched motion; "
+            f"{score[split]['recorded_jumps']} clear or glaring flags not counted: "
+            "they point at jumps in the recordings"
+        )
     return "\n".join(lines)
 
 
@@ -83,8 +94,9 @@ def explain(done: Sequence[Done], chosen: Sequence[Planter]) -> str:
     for one in done:
         for flag in one.clean.flags:
             if flag.severity != "faint":
+                kind = "RECORDED" if flag.recorded else "FALSE"
                 lines.append(
-                    f"FALSE {flag.severity} {flag.check} in {one.clean.clip} "
+                    f"{kind} {flag.severity} {flag.check} in {one.clean.clip} "
                     f"({one.clean.split}), frame {flag.frame}: {flag.message}"
                 )
     return "\n".join(lines)
@@ -128,6 +140,12 @@ def make_page(score: dict, chosen: Sequence[Planter]) -> str:
             own = score[split]["false_per_10_s"].get(name)
             cells += [f"{own[s]:.2f}" if own else "" for s in ("faint", "clear", "glaring")]
         lines.append(f"| {name} | {' | '.join(cells)} |")
+    lines += ["", RECORDED]
+    lines += [
+        f"- {split}: {score[split]['seconds']:.0f} s of motion, "
+        f"{score[split]['recorded_jumps']} such flags."
+        for split in clips.SPLITS
+    ]
     return "\n".join([*lines, ""])
 
 

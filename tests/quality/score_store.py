@@ -26,6 +26,12 @@ def summarize(done: Sequence[Done], chosen: Sequence[Planter], checks: Sequence[
         split: {
             "planted": {p.name: _sum_planter(p, done, split) for p in chosen},
             "false_per_10_s": _sum_false(done, split, checks),
+            "recorded_jumps": sum(
+                f.recorded and f.severity != "faint"
+                for d in done
+                if d.clean.split == split
+                for f in d.clean.flags
+            ),
             "seconds": round(sum(d.clean.seconds for d in done if d.clean.split == split), 1),
         }
         for split in clips.SPLITS
@@ -110,7 +116,11 @@ def _rate(clean, wanted) -> dict:
     return {
         severity: round(
             10.0
-            * sum(f.severity == severity and wanted(f) for c in clean for f in c.flags)
+            * sum(
+                f.severity == severity and not f.recorded and wanted(f)
+                for c in clean
+                for f in c.flags
+            )
             / max(seconds, 1e-9),
             3,
         )

@@ -22,6 +22,9 @@ from fettle.core_math.motion import Motion
 NEAR_FRAMES = 2.0
 """A flag is in the right place when its peak lies this near to the planted frames, at 24 fps."""
 
+JUMP_CHECKS = ("pop", "arc-break", "stall")
+"""Checks whose flags on a jump of the recording itself are right."""
+
 CHECKS: dict[str, Check] = {check.id: check for check in ALL_CHECKS}
 
 
@@ -69,6 +72,7 @@ class CleanFlag:
     frame: int
     severity: str
     message: str
+    recorded: bool
 
 
 @dataclass(frozen=True)
@@ -160,16 +164,39 @@ def read_clean(clip: clips.Clip, checks: Sequence[str]) -> CleanResult:
     if reading.crashes:
         raise RuntimeError(f"{clip.name}: {reading.crashes[0].check} {reading.crashes[0].error}")
     judged = set(reading.evaluated)
+    jumps = clips.list_recorded_jumps(clip)
     return CleanResult(
         clip=clip.name,
         split=clip.split,
         family=clip.family,
         seconds=motion.frame_count / motion.fps,
         flags=tuple(
-            CleanFlag(f.check, f.part, f.peak, f.severity.word, f.message) for f in reading.flags
+            CleanFlag(
+                f.check,
+                f.part,
+                f.peak,
+                f.severity.word,
+                f.message,
+                f.check in JUMP_CHECKS and _is_recorded(motion, f, jumps),
+            )
+            for f in reading.flags
         ),
         not_judged=tuple(name for name in checks if name not in judged),
     )
+
+
+def _is_recorded(motion: Motion, flag: Flag, jumps: Sequence[tuple[str, float]]) -> bool:
+    """Say whether a flag points at a jump of the recording, at its part or right beside it."""
+    time = (flag.peak - motion.frame(0)) / motion.fps
+    parts = {flag.part, *flag.other_parts}
+    for row, part in enumerate(motion.parts):
+        above = motion.parts[motion.parents[row]] if motion.parents[row] >= 0 else None
+        if part == flag.part and above is not None:
+            parts.add(above)
+        if above == flag.part:
+            parts.add(part)
+    near = NEAR_FRAMES / 24.0
+    return any(part in parts and abs(when - time) <= near for part, when in jumps)
 
 
 def read_flags(motion: Motion, check: Check) -> tuple[Flag, ...]:
