@@ -16,7 +16,7 @@ def find_program(variable, *names):
     return named or next((path for name in names if (path := shutil.which(name))), None)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
     webdriver = pytest.importorskip("selenium.webdriver", reason="Selenium drives the browser")
     chromium = find_program("FETTLE_CHROMIUM", "chromium", "chromium-browser", "google-chrome")
