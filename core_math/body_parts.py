@@ -161,6 +161,7 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
     root = find_root(skeleton, at_hips) if _has_body(found) else None
     if root and root.joint.bone not in {entry.joint.bone for entry in found.values()}:
         found["root"] = root
+    _leave_one_part_a_bone(found)
     controls = find_controls(skeleton, found)
     parents = _find_parents(skeleton, found)
     parts = {}
@@ -177,6 +178,14 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
             turn=find_turning_bone(skeleton, part, entry.joint),
         )
     return BodyMap(parts, tuple(part for part in CANONICAL_PARTS if part not in parts))
+
+
+def _leave_one_part_a_bone(found: dict[str, Found]) -> None:
+    """Take a bone that two ways of looking gave to two parts from the one that is less sure."""
+    owner: dict[int, str] = {}
+    for part in sorted(found, key=lambda part: (-found[part].confidence, part)):
+        if owner.setdefault(found[part].joint.bone, part) != part:
+            del found[part]
 
 
 def apply_corrections(
