@@ -81,6 +81,8 @@ def make_job(
     bake: dict[str, str] | None = None,
     trail_picture: str | None = None,
     pictures: bool = False,
+    keys: bool = False,
+    take: str | None = None,
     time_limit_s: float | None = None,
     memory_mb: int | None = None,
 ) -> Job:
@@ -104,6 +106,10 @@ def make_job(
         Path of a picture of a hand's trail to draw.
     pictures : bool
         Draw the pictures of the review sheet.
+    keys : bool
+        Bring the key frames of every part back too.
+    take : str, optional
+        Bring the take that is kept under this name back instead of reading.
     time_limit_s, memory_mb
         What the worker may take.
     """
@@ -118,6 +124,8 @@ def make_job(
         "bake": bake,
         "trail_picture": trail_picture,
         "pictures": pictures,
+        "keys": keys,
+        "take": take,
         "time_limit_s": time_limit_s,
         "memory_mb": memory_mb,
     }

@@ -19,6 +19,7 @@ from ..core_math import (
     dump_comparisons,
     find_worst,
     format_comparison,
+    make_retime,
     pair_shots,
     read_report,
 )
@@ -30,6 +31,8 @@ from .outputs import STANDARD_OUTPUT, find_folder_faults, write_output
 from .progress import Progress, find_look
 from .shot_paths import list_shots
 
+Keys = dict[tuple[str, str], list[float]]
+
 
 def add_parser(verbs: Any) -> None:
     """Declare the verb."""
@@ -37,8 +40,8 @@ def add_parser(verbs: Any) -> None:
         "compare",
         help="compare two versions: what was fixed, what is new",
         description="Compares two readings. OLD and NEW are each a findings file (.json), a shot, "
-        "or a folder of shots; shots are read first. The exit status is 1 when something new or "
-        "worse is at or over --fail-on.",
+        "a folder of shots, or a take kept in a shot (SHOT.blend#NAME); shots are read first. The "
+        "exit status is 1 when something new or worse is at or over --fail-on.",
         allow_abbrev=False,
     )
     parser.add_argument("old", metavar="OLD", help="the older version")
@@ -61,13 +64,17 @@ def run(args: argparse.Namespace) -> int:
     errors: list[InputFault] = []
     try:
         maker = JobMaker(args)
-        old = _gather(args, maker, args.old, errors)
-        new = _gather(args, maker, args.new, errors)
+        keys: dict[int, Keys] = {}
+        old = _gather(args, maker, args.old, errors, keys)
+        new = _gather(args, maker, args.new, errors, keys)
     except (SettingsError, JobError, ReportError) as error:
         _say(str(error))
         return WRONG
     pairs, only_old, only_new = pair_shots(old, new)
-    comparisons = [compare_readings(one, other) for one, other in pairs]
+    comparisons = [
+        compare_readings(one, other, make_retime(keys.get(id(one), {}), keys.get(id(other), {})))
+        for one, other in pairs
+    ]
     if not args.quiet and args.json != STANDARD_OUTPUT:
         _print(comparisons, only_old, only_new)
     failed = write_output(
@@ -85,16 +92,24 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _gather(
-    args: argparse.Namespace, maker: JobMaker, name: str, errors: list[InputFault]
+    args: argparse.Namespace,
+    maker: JobMaker,
+    name: str,
+    errors: list[InputFault],
+    keys: dict[int, Keys],
 ) -> list[ShotReading]:
-    """Return the shots behind one of the two names; what cannot be read is told at once."""
+    """Return the shots behind one of the two names; what cannot be read is told at once.
+
+    The key frames of what was read go into `keys`, by the shot's identity in memory.
+    """
     if Path(name).suffix.lower() == ".json":
         report = read_report(name)
         for fault in report.errors:
             _say(f"{name}: was written without {fault.source} ({fault.error})")
         return list(report.shots)
-    shots, faults = list_shots([name])
-    made = [maker.make(source) for source in shots]
+    path, take = _split_take(name)
+    shots, faults = list_shots([path])
+    made = [maker.make(source, keys=True, take=take) for source in shots]
     jobs = [entry for entry in made if not isinstance(entry, InputFault)]
     collected = Collected(errors=[*faults, *(e for e in made if isinstance(e, InputFault))])
     progress = Progress(sys.stderr, len(jobs), args.quiet)
@@ -104,11 +119,22 @@ def _gather(
         progress.finish(number, jobs[number]["source"], "read")
     progress.clear()
     for number in sorted(done):
-        collected.add(done[number])
+        added = collected.add(done[number])
+        for index, table in zip(added, done[number].get("keys", ()), strict=False):
+            shot = collected.shots[index]
+            keys[id(shot)] = {(subject, part): frames for subject, part, frames in table}
     for fault in collected.errors:
         _say(fault.error)
     errors += collected.errors
     return collected.shots
+
+
+def _split_take(name: str) -> tuple[str, str | None]:
+    """Split SHOT.blend#NAME; a file that really has such a name is that file."""
+    path, sign, take = name.rpartition("#")
+    if not sign or not path.lower().endswith(".blend") or Path(name).exists():
+        return name, None
+    return path, take
 
 
 def _print(

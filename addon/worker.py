@@ -16,7 +16,7 @@ import signal
 import sys
 import tomllib
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,7 @@ from ..core_math import (
     Severity,
     ShotReading,
     State,
+    TakeError,
     apply_marks,
     parse_settings,
     shot_to_data,
@@ -86,6 +87,7 @@ def do_job(job: dict[str, Any], tell: Tell) -> dict[str, Any]:
     """
     import bpy
 
+    from .readings import collect_keys
     from .shot_faults import ShotFileError
     from .shot_files import open_shot
 
@@ -95,6 +97,8 @@ def do_job(job: dict[str, Any], tell: Tell) -> dict[str, Any]:
         opened = open_shot(Path(job["path"]), run_scripts=job["run_scripts"])
     except ShotFileError as error:
         return make_failure(job, str(error))
+    if job["take"] is not None:
+        return _fetch_take(job)
     read, refused = _read_scenes(job, opened.facts, tell)
     faults = [f"{source}: {text}" for text in opened.warnings]
     # A scene in which nothing moves is no fault of a file whose other scenes were read, unless
@@ -109,9 +113,39 @@ def do_job(job: dict[str, Any], tell: Tell) -> dict[str, Any]:
         "shots": [shot_to_data(entry.reading, entry.review) for entry in read],
         "errors": [{"source": source, "error": text} for text in faults],
     }
+    if job["keys"]:
+        result["keys"] = [_list_keys(collect_keys(entry.motions)) for entry in read]
     if job["pictures"]:
         result["pictures"] = [_draw_pictures(entry) for entry in read]
     return result
+
+
+def _fetch_take(job: dict[str, Any]) -> dict[str, Any]:
+    """Return the takes of a name that are kept with the scenes of the open file."""
+    import bpy
+
+    from .scene_takes import list_takes, read_take
+
+    name = job["take"]
+    try:
+        scenes = [scene for scene in bpy.data.scenes if scene.library is None]
+        takes = [read_take(scene, name) for scene in scenes if name in list_takes(scene)]
+        known = sorted({kept for scene in scenes for kept in list_takes(scene)})
+    except TakeError as error:
+        return make_failure(job, str(error))
+    if not takes:
+        names = ", ".join(known) or "none"
+        return make_failure(job, f"no take {name!r} is kept in it (kept: {names})")
+    source = f"{job['source']}#{name}"
+    return {
+        "shots": [shot_to_data(replace(take.reading, source=source)) for take in takes],
+        "keys": [_list_keys(take.keys) for take in takes],
+        "errors": [],
+    }
+
+
+def _list_keys(keys: Mapping[tuple[str, str], Any]) -> list[list[Any]]:
+    return [[*place, [float(frame) for frame in frames]] for place, frames in keys.items()]
 
 
 def _read_scenes(

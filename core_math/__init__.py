@@ -24,6 +24,7 @@ from .findings import (
     sort_for_review,
 )
 from .judged import JudgedMemory
+from .kept_takes import Take, TakeError, dump_take, make_retime, make_take, parse_take
 from .kinematics import fill_rotations, split_matrices, split_transforms
 from .measures.ground import find_ground_height
 from .motion import (
@@ -158,6 +159,8 @@ __all__ = [
     "SubjectFacts",
     "SubjectKind",
     "SubjectReading",
+    "Take",
+    "TakeError",
     "Unit",
     "Values",
     "View",
@@ -176,6 +179,7 @@ __all__ = [
     "dump_csv",
     "dump_marks",
     "dump_report",
+    "dump_take",
     "evaluate_curves",
     "explain_check",
     "fill_rotations",
@@ -193,6 +197,8 @@ __all__ = [
     "iterate_checks",
     "list_checks",
     "list_with_ancestors",
+    "make_retime",
+    "make_take",
     "mark_flag",
     "measure_spacing",
     "merge_causes",
@@ -201,6 +207,7 @@ __all__ = [
     "parse_marks",
     "parse_report",
     "parse_settings",
+    "parse_take",
     "pose_bones",
     "read_report",
     "read_settings",

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from .findings import Flag, State
 
@@ -92,6 +92,21 @@ def anchor_span(start: float, end: float, keys: ArrayLike | None) -> KeyAnchor |
     return KeyAnchor(len(frames), first, last, float(frames[first]), float(frames[last]))
 
 
+def find_keys(keys: KeyFrames, subject: str, part: str) -> NDArray[np.float64] | None:
+    """Return the key frames that move a part: its own, else those of its whole subject.
+
+    A hand that a constraint holds, or that is merely carried, has no keys; a retime moved those of
+    the arm that carries it.
+    """
+    own = keys.get((subject, part))
+    if own is not None and np.size(own):
+        return np.asarray(own, dtype=np.float64)
+    others = [
+        np.asarray(frames, dtype=float) for (who, _), frames in keys.items() if who == subject
+    ]
+    return np.unique(np.concatenate(others)) if others else None
+
+
 @dataclass(frozen=True, slots=True)
 class Mark:
     """A decision about one flag.
@@ -134,7 +149,7 @@ class Mark:
         if not same:
             return 0
         start, end = float(self.start), float(self.end)
-        now = (keys or {}).get((self.subject, self.part))
+        now = find_keys(keys, self.subject, self.part) if keys and self.anchor else None
         if self.anchor is not None and now is not None:
             start, end = self.anchor.follow(start, now), self.anchor.follow(end, now)
         return max(0, min(round(end), flag.end) - max(round(start), flag.start) + 1)
@@ -174,7 +189,7 @@ def mark_flag(
     flag: Flag, state: State, reason: str | None = None, keys: KeyFrames | None = None
 ) -> Mark:
     """Decide about a flag; MarksError when it is to be meant without a reason."""
-    around = (keys or {}).get((flag.subject, flag.part))
+    around = find_keys(keys, flag.subject, flag.part) if keys else None
     return Mark(
         check=flag.check,
         code=flag.code,

@@ -325,11 +325,38 @@ def test_read_only_folder_is_told_and_the_rest_is_done(shot, capfd, without_root
         assert os.listdir(good) == ["f.csv"] and os.listdir(locked) == []
 
 
-def test_output_that_is_a_folder_is_told_before_the_work_and_the_work_done(shot, tmp_path, capfd):
-    status, out, err = call(capfd, "check", shot, "--json", tmp_path)
-    (line,) = err
-    assert "is a folder; name the file" in line
+@pytest.mark.parametrize("option", ["json", "csv", "html", "otio"])
+def test_output_that_is_a_folder_is_told_before_the_work_and_the_work_done(
+    shot, tmp_path, capfd, option
+):
+    good = tmp_path / "good.json" if option != "json" else tmp_path / "good.csv"
+    words = ("check", shot, f"--{option}", tmp_path, f"--{good.suffix[1:]}", good)
+    status, out, (line,) = call(capfd, *words, "--only", "ik-lock")
+    assert f"is a folder; name the file that --{option} is to write" in line
     assert status == 2 and any("left hand" in text for text in out)
+    assert os.listdir(tmp_path) == [good.name]
+
+
+def test_review_sheets_of_several_shots_with_what_became_of_the_last_take(shot, tmp_path, capfd):
+    last = tmp_path / "last.json"
+    call(capfd, "check", shot, "--json", last, "--quiet", "--only", "ik-lock")
+    bad = tmp_path / "bad.blend"
+    bad.write_bytes(b"BLENDER-v402" + bytes(50))
+    page = tmp_path / "night" / "review.html"
+    words = ("--html", page, "--against", last, "--only", "ik-lock", "--jobs", 2)
+    status, _, (line,) = call(capfd, "check", shot, bad, *words, "--quiet")
+    assert status == 2 and str(bad) in line
+    text = page.read_text(encoding="utf-8")
+    assert "1 shot read" in text and "1 still there" in text and line.partition(": ")[2] in text
+    (sheet,) = (page.parent / "review_sheets").iterdir()
+    assert "Since Kran am Kai" in sheet.read_text(encoding="utf-8")
+
+
+def test_last_take_of_another_kind_is_refused(shot, tmp_path, capfd):
+    other = tmp_path / "other.json"
+    other.write_text('{"schema": "something/1"}')
+    status, out, (line,) = call(capfd, "check", shot, "--against", other)
+    assert (status, out) == (2, []) and "is of another form" in line
 
 
 def test_bake_saves_a_copy_with_markers_and_leaves_the_shot_alone(shot, tmp_path, capfd):

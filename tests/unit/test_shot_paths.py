@@ -3,6 +3,8 @@
 """Which files a call of the command means."""
 
 import os
+import tempfile
+from pathlib import Path
 
 import pytest
 
@@ -65,3 +67,27 @@ def test_folder_without_shots_says_so(tmp_path):
 def test_numbers_in_names_sort_as_numbers():
     names = ["s10", "s9", "S1", "s٣", "1", "a", "²"]
     assert sorted(names, key=natural_key) == ["1", "a", "S1", "s٣", "s9", "s10", "²"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of folders are POSIX")
+def test_folder_without_permission_is_told_and_the_rest_is_found():
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        fill(folder, "open/a.blend", "locked/b.blend", "c.blend")
+        for path in (folder, folder / "open"):
+            path.chmod(0o755)
+        (folder / "locked").chmod(0)
+        root = os.geteuid() == 0
+        if root:  # whom no permission holds back
+            os.seteuid(65534)
+        try:
+            shots, (fault,) = list_shots([place])
+            alone, (refused,) = list_shots([str(folder / "locked")])
+        finally:
+            if root:
+                os.seteuid(0)
+            (folder / "locked").chmod(0o755)
+        assert [os.path.relpath(shot, place) for shot in shots] == ["c.blend", "open/a.blend"]
+        assert alone == []
+        for entry in (fault, refused):
+            assert "locked: cannot be searched (Permission denied)" in entry.error

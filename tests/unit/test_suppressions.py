@@ -93,6 +93,15 @@ def test_mark_follows_its_keys_through_a_retime(factor, shift):
     assert states([moved], [mark], keys) == [State.MEANT]
 
 
+def test_part_without_keys_goes_with_those_of_its_subject():
+    arm = {("Rig", "upper_arm.L"): [1, 20, 40], ("Cart", "root"): [3]}
+    mark = mark_flag(HAND, State.MEANT, "cup", arm)
+    later = {("Rig", "upper_arm.L"): [101, 120, 140], ("Cart", "root"): [3]}
+    moved = replace(HAND, start=122, end=135, peak=129)
+    assert states([moved], [mark], later) == [State.MEANT]
+    assert states([HAND], [mark], arm) == [State.MEANT]
+
+
 def test_mark_leaves_the_old_place_when_its_keys_moved_away():
     mark = mark_flag(HAND, State.MEANT, "cup", KEYS)
     keys = {("Rig", "hand.L"): [frame + 100 for frame in KEYS["Rig", "hand.L"]]}
