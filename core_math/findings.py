@@ -111,12 +111,22 @@ class Flag:
 
 @dataclass(frozen=True, slots=True)
 class NotEvaluated:
-    """A check that could not judge a subject (or one part of it), with its reason."""
+    """A check that could not judge a subject (or one part of it), with its reason.
+
+    Attributes
+    ----------
+    check, subject, reason : str
+    part : str or None
+        The part it holds for; None for the whole subject.
+    frames : tuple of (int, int)
+        The spans it holds for, both ends included; empty for all that was read.
+    """
 
     check: str
     subject: str
     reason: str
     part: str | None = None
+    frames: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -158,8 +158,16 @@ def _subject_to_data(subject: SubjectFacts) -> dict[str, Any]:
 
 
 def _skipped_to_data(entry: NotEvaluated) -> dict[str, Any]:
-    data = {"check": entry.check, "subject": entry.subject, "reason": entry.reason}
-    return data if entry.part is None else {**data, "part": entry.part}
+    data: dict[str, Any] = {
+        "check": entry.check,
+        "subject": entry.subject,
+        "reason": entry.reason,
+    }
+    if entry.part is not None:
+        data["part"] = entry.part
+    if entry.frames:
+        data["frames"] = [list(span) for span in entry.frames]
+    return data
 
 
 def _round(value: float) -> float | None:
@@ -275,17 +283,25 @@ class _Fields:
         values = self.take(key, list)
         return [_Fields(v, f"{self.place(key)}[{i}]") for i, v in enumerate(values)]
 
+    def spans(self, key: str) -> tuple[tuple[int, int], ...]:
+        """Return spans of frames; none where the key is missing."""
+        values = self.take(key, list) if key in self.data else []
+        return tuple(_read_span(value, f"{self.place(key)}[{i}]") for i, value in enumerate(values))
+
+
+def _read_span(value: object, place: str) -> tuple[int, int]:
+    if not isinstance(value, list) or [type(frame) for frame in value] != [int, int]:
+        raise ReportError(f"{place}: expected two frames, found {value!r:.40}")
+    return value[0], value[1]
+
 
 def _shot_from_fields(shot: _Fields) -> ShotReading:
-    span = shot.take("frame_range", list)
-    if len(span) != 2 or not all(type(frame) is int for frame in span):
-        raise ReportError(f"{shot.place('frame_range')}: expected two frames, found {span!r:.40}")
     timing = _Fields(shot.data.get("timing"), shot.place("timing"))
     return ShotReading(
         source=shot.take("source", str),
         scene=shot.take("scene", str),
         fps=shot.number("fps"),
-        frame_range=(span[0], span[1]),
+        frame_range=_read_span(shot.take("frame_range", list), shot.place("frame_range")),
         camera=shot.text_or_none("camera"),
         subjects=tuple(_subject_from_fields(entry) for entry in shot.each("subjects")),
         flags=tuple(_flag_from_fields(entry) for entry in shot.each("findings")),
@@ -295,6 +311,7 @@ def _shot_from_fields(shot: _Fields) -> ShotReading:
                 subject=entry.take("subject", str),
                 reason=entry.take("reason", str),
                 part=entry.text_or_none("part"),
+                frames=entry.spans("frames"),
             )
             for entry in shot.each("not_evaluated")
         ),

@@ -184,12 +184,12 @@ def _summarize_skipped(
     skipped: Sequence[tuple[Motion, NotEvaluated]], shot_count: int
 ) -> Iterator[NotEvaluated]:
     """Yield each reason once; where only some of the shots were skipped, name their frames."""
-    spans: dict[NotEvaluated, list[str]] = {}
+    spans: dict[NotEvaluated, list[tuple[int, int]]] = {}
     for shot, entry in skipped:
-        spans.setdefault(entry, []).append(f"{shot.frame(0)}-{shot.frame(-1)}")
+        spans.setdefault(entry, []).append((shot.frame(0), shot.frame(-1)))
     for entry, frames in spans.items():
-        if len(frames) == shot_count:
+        if entry.frames or len(frames) == shot_count:
             yield entry
         else:
-            reason = f"{entry.reason} (frames {', '.join(frames)})"
-            yield NotEvaluated(entry.check, entry.subject, reason, entry.part)
+            words = ", ".join(f"{first}-{last}" for first, last in frames)
+            yield replace(entry, reason=f"{entry.reason} (frames {words})", frames=tuple(frames))

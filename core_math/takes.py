@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import PurePath
 
-from .findings import EVERY_CHECK, Flag, State
+from .findings import EVERY_CHECK, Flag, NotEvaluated, State
 from .reading import ShotReading
 from .suppressions import identify
 
@@ -174,7 +174,7 @@ def _find_reason(flag: Flag, reading: ShotReading) -> str | None:
             return f"the check failed: {crash.error}"
     for entry in reading.not_evaluated:
         same = entry.subject == flag.subject and entry.check in (flag.check, EVERY_CHECK)
-        if same and entry.part in (None, flag.part) and _concerns(entry.reason, flag):
+        if same and entry.part in (None, flag.part) and _concerns(entry, flag):
             return entry.reason
     if reading.subjects and flag.subject not in {s.name for s in reading.subjects}:
         return "the subject is not in this take"
@@ -184,10 +184,10 @@ def _find_reason(flag: Flag, reading: ShotReading) -> str | None:
     return None
 
 
-def _concerns(reason: str, flag: Flag) -> bool:
-    """Say whether a reason holds for a flag's frames: one that names frames holds for those."""
-    spans = [(int(a), int(b)) for a, b in re.findall(r"(-?\d+)-(-?\d+)", reason)]
-    return not spans or any(a <= flag.end and flag.start <= b for a, b in spans)
+def _concerns(entry: NotEvaluated, flag: Flag) -> bool:
+    """Say whether an entry holds for a flag's frames: one that names frames holds for those."""
+    spans = entry.frames
+    return not spans or any(first <= flag.end and flag.start <= last for first, last in spans)
 
 
 def pair_shots(

@@ -166,7 +166,8 @@ def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Out
             continue
         excuse = _find_excuse(stretch, motion, values)
         if excuse:
-            yield NotEvaluated(CHECK.id, motion.subject, excuse, part=stretch.part)
+            span = (motion.frame(stretch.first), motion.frame(stretch.last))
+            yield NotEvaluated(CHECK.id, motion.subject, excuse, stretch.part, (span,))
         else:
             severity = Severity.FAINT if stretch.always else graded[0]
             yield _make_flag(motion, stretch, limits.unit, severity, graded[1])

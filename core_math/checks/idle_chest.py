@@ -186,7 +186,8 @@ def judge(motion: Motion, measured: ChestAnswers, values: Values) -> Iterator[Ou
             continue
         excuse = _find_excuse(motion, swing, values)
         if excuse:
-            yield NotEvaluated(CHECK.id, motion.subject, excuse, part=measured.part)
+            span = (motion.frame(swing.first), motion.frame(swing.last))
+            yield NotEvaluated(CHECK.id, motion.subject, excuse, measured.part, (span,))
         else:
             flags.append(_make_flag(motion, measured.part, limits, swing, graded))
     yield from merge_flags(flags, gap=round(values.frames(LONGEST_LAG.name)))

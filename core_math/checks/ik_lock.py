@@ -140,7 +140,8 @@ def judge(motion: Motion, measured: ArmTurns, values: Values) -> Iterator[Outcom
             first, last = motion.frame(stretch.first), motion.frame(stretch.last)
             if stretch.hand_travel <= values[PLANTED_TRAVEL.name] / 100.0 * motion.height:
                 reason = f"the hand is planted in the world on frames {first}-{last}"
-                yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"hand{side}")
+                span = ((first, last),)
+                yield NotEvaluated(CHECK.id, motion.subject, reason, f"hand{side}", span)
                 continue
             word = "Left" if side == ".L" else "Right"
             yield Flag(

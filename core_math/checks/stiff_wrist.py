@@ -177,7 +177,8 @@ def judge(motion: Motion, measured: WristSwings, values: Values) -> Iterator[Out
                 if graded := values.grade(LEAD.name, swing.lead):
                     yield _flag_lead(motion, swing, graded)
             elif excuse := _find_excuse(motion, swing, values):
-                yield NotEvaluated(CHECK.id, motion.subject, excuse, part=f"hand{side}")
+                frames = ((motion.frame(swing.first), motion.frame(swing.last)),)
+                yield NotEvaluated(CHECK.id, motion.subject, excuse, f"hand{side}", frames)
             else:
                 pause = (swing.first - stiff[-1].last) / motion.fps if stiff else 0.0
                 together = pause <= TOGETHER_SECONDS or side in measured.dead

@@ -190,9 +190,10 @@ def judge(motion: Motion, measured: Twins, values: Values) -> Iterator[Outcome]:
             give = min(values[KEPT_DISTANCE.name] / 100.0 * motion.height, KEPT_SHARE * both.travel)
             together = both.change <= give
             if together and both.widest <= values[ONE_THING.name] / 100.0 * motion.height:
-                frames = f"frames {motion.frame(twin.first)}-{motion.frame(twin.last)}"
-                reason = f"both hands keep to one thing on {frames}"
-                yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"{twin.end_part}.L")
+                first, last = motion.frame(twin.first), motion.frame(twin.last)
+                reason = f"both hands keep to one thing on frames {first}-{last}"
+                part = f"{twin.end_part}.L"
+                yield NotEvaluated(CHECK.id, motion.subject, reason, part, ((first, last),))
                 continue
             severity -= int(together or _is_shrug(motion, twin))
         if severity >= Severity.FAINT:

@@ -175,9 +175,9 @@ def judge(motion: Motion, measured: WristLines, values: Values) -> Iterator[Outc
             continue
         leans = stretch.hand_travel <= values[PLANTED_TRAVEL.name] / 100.0 * motion.height
         if stretch.code == "overbent" and leans:
-            frames = f"on frames {motion.frame(stretch.first)}-{motion.frame(stretch.last)}"
-            reason = f"the hand leans on something {frames}"
-            yield NotEvaluated(CHECK.id, motion.subject, reason, part=f"hand{stretch.side}")
+            span = (motion.frame(stretch.first), motion.frame(stretch.last))
+            reason = f"the hand leans on something on frames {span[0]}-{span[1]}"
+            yield NotEvaluated(CHECK.id, motion.subject, reason, f"hand{stretch.side}", (span,))
             continue
         flag = _make_flag(motion, stretch, *graded)
         if stretch.code == "ruler-line" and stretch.side in measured.always:

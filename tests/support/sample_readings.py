@@ -64,6 +64,7 @@ SHOT = ShotReading(
     not_evaluated=(
         NotEvaluated("late-camera", "Rig", "no shot camera"),
         NotEvaluated("idle-shoulder", "Rig", "needs shoulder.L (not mapped)", part="shoulder.L"),
+        NotEvaluated("ik-lock", "Rig", "the hand is planted", "hand.R", ((1, 20), (80, 90))),
     ),
     crashes=(Crash("strobe", "Rig", "ZeroDivisionError: division by zero (strobe.py:1)"),),
     sampling_s=0.031,

@@ -111,6 +111,7 @@ def test_each_shot_between_cuts_is_read_by_itself():
     reading = run_checks(motion, [make_check(judge)])
     assert seen == [(1, 10), (11, 20), (21, 30)]
     assert reading.not_evaluated[0].reason == "no hands (frames 1-10)"
+    assert reading.not_evaluated[0].frames == ((1, 10),)
     assert [(flag.start, flag.end) for flag in reading.flags] == [(11, 30)]
 
 

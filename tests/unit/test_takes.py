@@ -114,7 +114,7 @@ def test_what_could_not_be_judged_is_not_called_fixed(changes, reason):
     [
         NotEvaluated("pop", "Cart", "no camera"),
         NotEvaluated("pop", "Rig", "not mapped", "hand.L"),
-        NotEvaluated("pop", "Rig", "too short (frames 1-20)"),
+        NotEvaluated("pop", "Rig", "too short", frames=((1, 20), (80, 90))),
     ],
 )
 def test_what_was_not_judged_elsewhere_does_not_hide_a_fix(entry):
