@@ -254,15 +254,20 @@ def iterate_sampling(
         for recorder in stepped:
             needed += recorder.list_objects()
         stage_set = SceneItself(scene, view_layer) if in_scene else TemporaryScene(scene, needed)
+        longest = 0.0
         try:
             for number, row in enumerate(rows):
-                if clock.is_over():
+                if clock.is_over(ahead=longest):
                     yield from clock.pause(number / len(rows))
+                begun = time.perf_counter()
                 depsgraph = stage_set.step(start + row)
                 camera_recorder.record(row, depsgraph)
                 for recorder, wanted in zip(stepped, missing, strict=True):
                     if row in wanted:
                         recorder.record(row, depsgraph)
+                # The first frame builds the relations: no measure of those that follow.
+                took = time.perf_counter() - begun if number else 0.0
+                longest = max(took, 0.95 * longest)
         finally:
             stage_set.remove()
             for recorder in stepped:
@@ -332,8 +337,10 @@ class _Clock:
         self._era = note_era()
         self._started = time.perf_counter()
 
-    def is_over(self) -> bool:
-        return time.perf_counter() - self._started >= self._budget
+    def is_over(self, ahead: float = 0.0) -> bool:
+        """Say whether the slice is used up, or would be by what takes `ahead` seconds."""
+        used = time.perf_counter() - self._started
+        return used >= self._budget or (used > 0.5 * self._budget and used + ahead > self._budget)
 
     def pause(self, progress: float) -> Iterator[float]:
         """Let the caller have its turn, and see that the file is still the same after it."""

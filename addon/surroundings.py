@@ -106,7 +106,7 @@ def describe_surroundings(
         data = owner.animation_data
         if data is not None:
             animated[_name(owner)].update(curve.data_path for curve in data.drivers)
-    settled = tuple(value for owner in owners for value in _describe(owner, animated[_name(owner)]))
+    settled = tuple(value for owner in owners for value in _describe(owner, animated))
     clock = scene.render
     settled += (clock.frame_map_old, clock.frame_map_new, clock.fps, clock.fps_base)
     settled += (scene.unit_settings.system, scene.unit_settings.scale_length)
@@ -201,9 +201,10 @@ def _list_targets(constraints: Iterable[Any]) -> Iterator[Any]:
             yield target
 
 
-def _describe(owner: Any, animated: set[str]) -> Iterator[Any]:
+def _describe(owner: Any, moved: dict[str, set[str]]) -> Iterator[Any]:
+    animated = moved[_name(owner)]
     yield _name(owner)
-    yield from _describe_animation(owner, animated)
+    yield from _describe_animation(owner, moved)
     yield from _describe_properties(owner, "", animated)
     if isinstance(owner, bpy.types.Object):
         yield from _describe_object(owner, animated)
@@ -266,10 +267,13 @@ def _describe_pose(owner: bpy.types.Object, animated: set[str]) -> Iterator[Any]
         yield _read_all(bones, name)
     yield owner.pose.ik_solver
     for bone in bones:
+        constrained, named = len(bone.constraints) > 0, bool(bone.keys())
+        if not constrained and not named:
+            continue
         prefix = f'pose.bones["{bpy.utils.escape_identifier(bone.name)}"]'
-        if len(bone.constraints):
+        if constrained:
             yield from _describe_constraints(bone.constraints, f"{prefix}.", animated)
-        if bone.keys():
+        if named:
             yield from _describe_properties(bone, prefix, animated)
 
 
@@ -290,7 +294,7 @@ def _describe_constraints(
                 yield target.weight, target.subtarget, getattr(target.target, "name_full", "")
 
 
-def _describe_animation(owner: Any, animated: set[str]) -> Iterator[Any]:
+def _describe_animation(owner: Any, moved: dict[str, set[str]]) -> Iterator[Any]:
     data = owner.animation_data
     if data is None:
         return
@@ -306,10 +310,10 @@ def _describe_animation(owner: Any, animated: set[str]) -> Iterator[Any]:
         yield curve.data_path, curve.array_index, curve.mute, curve.extrapolation
         yield _read_state(curve, False).keys.tobytes()
         yield from (value for m in curve.modifiers for value in _read_rna(m, "", set()))
-        yield from _describe_driver(curve.driver)
+        yield from _describe_driver(curve.driver, moved)
 
 
-def _describe_driver(driver: Any) -> Iterator[Any]:
+def _describe_driver(driver: Any, moved: dict[str, set[str]]) -> Iterator[Any]:
     _refuse_free_code(driver)
     yield driver.type, driver.expression, driver.use_self
     for variable in driver.variables:
@@ -317,7 +321,7 @@ def _describe_driver(driver: Any) -> Iterator[Any]:
         for target in variable.targets:
             yield from _read_rna(target, "", set())
             if variable.type == "SINGLE_PROP" and target.id is not None:
-                yield _resolve(target)
+                yield _resolve(target, moved)
 
 
 def _refuse_free_code(driver: Any) -> None:
@@ -333,14 +337,11 @@ def _refuse_free_code(driver: Any) -> None:
         raise CannotDescribeError("a driver's expression reads more than its variables")
 
 
-def _resolve(target: Any) -> Any:
+def _resolve(target: Any, moved: dict[str, set[str]]) -> Any:
     """Return the value a driver reads, unless it is moved itself."""
     path = target.data_path
-    moved: set[str] = set()
-    if target.id.animation_data is not None:
-        mine = [entry.curve for entry in list_played_curves(target.id)]
-        moved = {curve.data_path for curve in [*mine, *target.id.animation_data.drivers]}
-    if path in moved or _INDEX.sub("", path) in moved:
+    animated = moved.get(_name(target.id), set())
+    if path in animated or _INDEX.sub("", path) in animated:
         return None
     try:
         value = target.id.path_resolve(path)
