@@ -10,7 +10,10 @@ the engine gives a shot up that took several workers along.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import contextlib
+import time
+import uuid
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from ..core_math import find_version
@@ -21,22 +24,47 @@ MISSING = (
     "install it with: pip install fettle[cluster]"
 )
 PATIENCE_S = 20
+ASK_EVERY_S = 1.0
+"""How often a running shot asks whether the call that wanted it was stopped."""
 
 
 class ClusterError(RuntimeError):
     """The cluster cannot be used: what, where, what to do, in one line."""
 
 
-def run_remote(job: Job, version: str) -> Result:
-    """Do one job where this is called: on a machine of the cluster."""
+def run_remote(job: Job, version: str, stopped: str | None = None) -> Result:
+    """Do one job where this is called: on a machine of the cluster.
+
+    `stopped` names the event of the scheduler that tells to end at once.
+    """
     if find_version() != version:
         words = f"was sent by Fettle {version} to a worker that has {find_version()}"
         return make_failure(job, f"{words}; install the same version on both")
-    return run_job(job)
+    return run_job(job, stop=None if stopped is None else _ask_scheduler(stopped))
+
+
+def _ask_scheduler(name: str) -> Callable[[], bool]:
+    """Return a question for a running job: was the call stopped? Asked now and then only."""
+    event = find_engine().Event(name)
+    last = time.monotonic()
+
+    def ask() -> bool:
+        nonlocal last
+        if time.monotonic() - last < ASK_EVERY_S:
+            return False
+        last = time.monotonic()
+        # A scheduler that went away is the engine's to notice; the shot goes on meanwhile.
+        with contextlib.suppress(Exception):
+            return bool(event.is_set())
+        return False
+
+    return ask
 
 
 def run_on_cluster(jobs: Sequence[Job], address: str) -> Iterator[tuple[int, Result]]:
     """Do jobs on a cluster and yield each with its number as soon as it is done.
+
+    Closing the generator, or an interrupt, ends the shots that still run.
 
     Parameters
     ----------
@@ -59,17 +87,25 @@ def run_on_cluster(jobs: Sequence[Job], address: str) -> Iterator[tuple[int, Res
         reason = " ".join(str(error).split()) or type(error).__name__
         raise ClusterError(f"{address}: no scheduler answers there ({reason})") from None
     numbers: dict[Any, int] = {}
+    run = uuid.uuid4().hex
+    waiting = len(jobs)
     try:
         version = find_version()
         for number, job in enumerate(jobs):
-            key = f"fettle-{number}-{id(jobs):x}"
-            future = client.submit(run_remote, job, version, key=key, pure=False)
+            key = f"fettle-{number}-{run}"
+            future = client.submit(run_remote, job, version, run, key=key, pure=False)
             numbers[future] = number
         for future in distributed.as_completed(list(numbers), loop=client.loop):
             number = numbers[future]
-            yield number, _take_result(future, jobs[number])
+            result = _take_result(future, jobs[number])
             future.release()
+            waiting -= 1
+            yield number, result
     finally:
+        if waiting:
+            # Cancelling takes back what has not begun; a shot under way has to be told.
+            with contextlib.suppress(Exception):
+                distributed.Event(run, client=client).set()
         client.cancel(list(numbers), force=True)
         client.close()
 

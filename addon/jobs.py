@@ -168,7 +168,9 @@ def find_python() -> list[str]:
 
 
 def run_job(
-    job: Job, tell: Callable[[float, str], None] | None = None, stop: Stop | None = None
+    job: Job,
+    tell: Callable[[float, str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> Result:
     """Do one job in a process of its own and wait for it.
 
@@ -178,7 +180,8 @@ def run_job(
         Made by `make_job`.
     tell : callable, optional
         Told progress from 0 to 1 and what is going on, from another thread.
-    stop : Stop, optional
+    stop : callable, optional
+        Asked ten times a second whether to end at once.
 
     Returns
     -------
@@ -245,7 +248,7 @@ def _attend(
     process: subprocess.Popen[bytes],
     job: Job,
     tell: Callable[[float, str], None] | None,
-    stop: Stop | None,
+    stop: Callable[[], bool] | None,
     started: float,
 ) -> str | None:
     """Wait for the worker's end; return why it was ended before, None when it ended itself."""

@@ -143,6 +143,40 @@ def test_cluster_gives_the_same_findings_byte_for_byte_though_a_worker_dies(
     assert "Traceback" not in err
 
 
+def test_interrupt_ends_the_shot_a_worker_is_in_the_midst_of(farm, shots, tmp_path):
+    farm.add_worker("three")
+    out, pid_file = tmp_path / "out.json", tmp_path / "reader.pid"
+    shot = _save_shot_that_tells_who_reads_it(tmp_path / "long.blend", pid_file)
+    code = "import sys; from fettle.addon.command_line import main; sys.exit(main(sys.argv[1:]))"
+    words = ["check", str(shot), "--run-scripts", "--quiet", "--json", str(out)]
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *words, "--cluster", farm.address],
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    wait_for(lambda: pid_file.is_file() and pid_file.read_text())
+    reader = int(pid_file.read_text())
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    assert "Traceback" not in err
+    wait_for(lambda: not Path("/proc", str(reader)).exists(), seconds=20.0)
+
+
+def _save_shot_that_tells_who_reads_it(path, pid_file):
+    """A shot whose own Python writes down its process and then takes its time."""
+    small_rig.build_shot(locked=True)
+    text = bpy.data.texts.new("slow.py")
+    text.write(
+        "import os, pathlib, time\n"
+        f"pathlib.Path({str(pid_file)!r}).write_text(str(os.getpid()))\n"
+        "time.sleep(120)\n"
+    )
+    text.use_module = True
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    return path
+
+
 def test_nobody_at_the_address_gets_one_line(shots, monkeypatch, capfd):
     monkeypatch.setattr(cluster, "PATIENCE_S", 1)
     status = main(["check", str(shots / "a.blend"), "--quiet", "--cluster", "tcp://127.0.0.1:9"])
