@@ -23,6 +23,7 @@ from .findings import (
     say_part,
     sort_for_review,
 )
+from .framing import FramingTrace, PictureMove, find_trace, trace_framing
 from .judged import JudgedMemory
 from .kept_takes import Take, TakeError, dump_take, make_retime, make_take, parse_take
 from .kinematics import fill_rotations, split_matrices, split_transforms
@@ -124,6 +125,7 @@ __all__ = [
     "Cycles",
     "Fate",
     "Flag",
+    "FramingTrace",
     "Group",
     "InheritScale",
     "InputFault",
@@ -142,6 +144,7 @@ __all__ = [
     "OutputError",
     "Parameter",
     "PartGuess",
+    "PictureMove",
     "Report",
     "ReportError",
     "Review",
@@ -186,6 +189,7 @@ __all__ = [
     "find_check",
     "find_ground_height",
     "find_settings_file",
+    "find_trace",
     "find_trail_part",
     "find_version",
     "find_worst",
@@ -227,6 +231,7 @@ __all__ = [
     "sort_for_review",
     "split_matrices",
     "split_transforms",
+    "trace_framing",
     "write_settings",
     "write_whole",
 ]

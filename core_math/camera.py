@@ -99,6 +99,22 @@ class ShotCamera:
         """Return places in the picture (0 to 1) and distances of positions, shape (F, ..., 3)."""
         return projection.project(positions, self.positions, self.rotations, self.lens)
 
+    def place_pictures(self, depths: FloatArray) -> FloatArray:
+        """Return what puts a place in the picture back into the world, shape (F, 3, 4).
+
+        Parameters
+        ----------
+        depths : ndarray, shape (F,), metres
+            How far from the camera, along its view axis, the plane of the picture is to lie.
+
+        Returns
+        -------
+        ndarray, shape (F, 3, 4)
+            Times (across, up, 0, 1), both in picture widths from the lower left corner, gives the
+            point in metres that appears there: lens, shift and sensor of that frame included.
+        """
+        return projection.place_pictures(depths, self.positions, self.rotations, self.lens)
+
     def slice(self, start: int, stop: int | None, step: int = 1) -> ShotCamera:
         """Return the camera over the frame indices start .. stop - 1, every `step`-th of them."""
         count = len(self.positions)

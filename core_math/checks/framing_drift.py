@@ -31,6 +31,8 @@ from ..measures import picture, series
 from ..motion import Motion, Stage
 from ..units import Unit
 
+FloatArray = NDArray[np.float64]
+
 DRIFT = Limits(
     "drift",
     faint=4.0,
@@ -100,8 +102,39 @@ class Stretch:
     percent: float
 
 
+@dataclass(frozen=True, eq=False)
+class Framing:
+    """Where a followed subject is in the picture and where its framing would have it.
+
+    Attributes
+    ----------
+    places, expected : ndarray, shape (F, 2), picture widths
+    beyond : ndarray, shape (F,), % of the frame's width
+        How far it is off, beyond its settled spread.
+    """
+
+    places: FloatArray
+    expected: FloatArray
+    beyond: FloatArray
+
+
 def measure(motion: Motion, values: Values) -> list[Stretch]:
     """Find excursions of a followed subject, and ends of the body that the frame cuts off."""
+    framing = measure_framing(motion, values)
+    part = "hips" if motion.has("hips") else motion.parts[0]
+    least = min(values.limits[DRIFT.name])
+    found = _find_stretches(motion, values, part, "wanders", framing.beyond, least)
+    return found + _find_cut_off(motion, values)
+
+
+def measure_framing(motion: Motion, values: Values) -> Framing:
+    """Measure how a followed subject keeps its framing.
+
+    Raises
+    ------
+    CannotEvaluateError
+        When nobody follows it, or the framing never settles.
+    """
     camera = motion.camera
     if camera is None:
         raise CannotEvaluateError("no shot camera")
@@ -125,11 +158,9 @@ def measure(motion: Motion, values: Values) -> list[Stretch]:
             settled[first : last + 1] = True
     if not settled.any():
         raise CannotEvaluateError("the framing never settles, so there is nothing to drift from")
-    away, spread = picture.find_wander(seen.places, settled)
-    beyond = 100.0 * np.maximum(away - 2.0 * spread, 0.0)
-    part = "hips" if motion.has("hips") else motion.parts[0]
-    found = _find_stretches(motion, values, part, "wanders", beyond, min(values.limits[DRIFT.name]))
-    return found + _find_cut_off(motion, values)
+    wander = picture.find_wander(seen.places, settled)
+    beyond = 100.0 * np.maximum(wander.away - 2.0 * wander.spread, 0.0)
+    return Framing(seen.places, wander.expected, beyond)
 
 
 def judge(motion: Motion, measured: list[Stretch], values: Values) -> Iterator[Outcome]:
@@ -190,7 +221,7 @@ def _find_cut_off(motion: Motion, values: Values) -> list[Stretch]:
 
 
 def _find_stretches(
-    motion: Motion, values: Values, part: str, code: str, percent: NDArray[np.float64], least: float
+    motion: Motion, values: Values, part: str, code: str, percent: FloatArray, least: float
 ) -> list[Stretch]:
     shortest = max(2, round(values.frames(SHORTEST.name)))
     runs = series.find_runs(series.close_gaps(percent >= least, shortest))

@@ -80,26 +80,23 @@ class Answer:
     end: int
 
 
+@dataclass(frozen=True, eq=False)
+class Moves:
+    """What happens to the subject's place in the picture, and the moves of both who make it."""
+
+    seen: picture.PictureMotion
+    subject: list[moves.Move]
+    camera: list[moves.Move]
+    lens_work: NDArray[np.float64]
+
+
 def measure(motion: Motion, values: Values) -> list[Answer]:
     """Find the subject's starts and the camera moves that follow them."""
-    camera = motion.camera
-    if camera is None:
-        raise CannotEvaluateError("no shot camera")
-    center = series.smooth(motion.heads.mean(axis=1), motion.fps, SMOOTHING_HZ)
-    seen = picture.divide_motion(center, camera.positions, camera.rotations, camera.lens)
-    if not np.isfinite(seen.places).all():
-        raise CannotEvaluateError("the subject is behind the camera for a while")
-    subject = picture.frame_speeds(seen.by_subject, motion.fps)
-    lens_work = picture.frame_speeds(seen.by_camera, motion.fps)
-    rest, around = max(2, round(REST_S * motion.fps)), round(AROUND_S * motion.fps)
-    starts = moves.find_moves(
-        subject, least_peak=SUBJECT_SPEED, rest=rest, around=around, onset_share=ONSET_SHARE
-    )
-    answers = moves.find_moves(
-        lens_work, least_peak=CAMERA_SPEED, rest=rest, around=around, onset_share=ONSET_SHARE
-    )
+    both = measure_moves(motion)
+    seen, lens_work, answers = both.seen, both.lens_work, both.camera
+    rest = _count_rest(motion)
     found = []
-    for move in starts:
+    for move in both.subject:
         way = seen.by_subject[move.first : move.last + 1].sum(axis=0)
         far = 100.0 * float(np.linalg.norm(way))
         if move.rest_before < rest or far < values[TRAVEL.name]:
@@ -119,6 +116,35 @@ def measure(motion: Motion, values: Values) -> list[Answer]:
                 )
             )
     return found
+
+
+def measure_moves(motion: Motion) -> Moves:
+    """Find the moves of subject and camera in the picture; `lens_work` is the camera's speed, (F,).
+
+    Raises
+    ------
+    CannotEvaluateError
+        When there is no camera, or the subject is behind it.
+    """
+    camera = motion.camera
+    if camera is None:
+        raise CannotEvaluateError("no shot camera")
+    center = series.smooth(motion.heads.mean(axis=1), motion.fps, SMOOTHING_HZ)
+    seen = picture.divide_motion(center, camera.positions, camera.rotations, camera.lens)
+    if not np.isfinite(seen.places).all():
+        raise CannotEvaluateError("the subject is behind the camera for a while")
+    subject = picture.frame_speeds(seen.by_subject, motion.fps)
+    lens_work = picture.frame_speeds(seen.by_camera, motion.fps)
+    rest, around = _count_rest(motion), round(AROUND_S * motion.fps)
+    starts, answers = (
+        moves.find_moves(speed, least_peak=least, rest=rest, around=around, onset_share=ONSET_SHARE)
+        for speed, least in ((subject, SUBJECT_SPEED), (lens_work, CAMERA_SPEED))
+    )
+    return Moves(seen, starts, answers, lens_work)
+
+
+def _count_rest(motion: Motion) -> int:
+    return max(2, round(REST_S * motion.fps))
 
 
 def judge(motion: Motion, measured: list[Answer], values: Values) -> Iterator[Outcome]:

@@ -90,8 +90,27 @@ def frame_speeds(steps: FloatArray, fps: float) -> FloatArray:
     return np.concatenate((lengths[:1], 0.5 * (lengths[1:] + lengths[:-1]), lengths[-1:]))
 
 
-def find_wander(places: FloatArray, settled: BoolArray) -> tuple[FloatArray, float]:
-    """Return how far a point is from its settled place in the picture, and how far it is apart.
+@dataclass(frozen=True, eq=False)
+class Wander:
+    """How far a point is from its settled place in the picture.
+
+    Attributes
+    ----------
+    expected : ndarray, shape (F, 2), picture widths
+        Where the framing would have it; NaN when it is never settled.
+    away : ndarray, shape (F,), picture widths
+        Distance from there.
+    spread : float, picture widths
+        Typical distance (median) while it is settled.
+    """
+
+    expected: FloatArray
+    away: FloatArray
+    spread: float
+
+
+def find_wander(places: FloatArray, settled: BoolArray) -> Wander:
+    """Return how far a point is from its settled place in the picture.
 
     Where the framing is settled before and after, the place expected in between lies on the line
     from the one to the other, in time.
@@ -100,17 +119,12 @@ def find_wander(places: FloatArray, settled: BoolArray) -> tuple[FloatArray, flo
     ----------
     places : ndarray, shape (F, 2)
     settled : ndarray of bool, shape (F,)
-
-    Returns
-    -------
-    away : ndarray, shape (F,)
-    spread : float
-        Typical distance (median) while it is settled.
     """
     frames = np.arange(len(places))
     good = settled & np.isfinite(places).all(axis=-1)
     if not good.any():
-        return np.full(len(places), np.nan), 0.0
+        unknown = np.full(places.shape, np.nan)
+        return Wander(unknown, unknown[:, 0], 0.0)
     rows = frames[good]
     expected = np.stack([np.interp(frames, rows, places[good, axis]) for axis in (0, 1)], axis=-1)
     # A settled stretch has one place: its own median, not each of its frames.
@@ -121,4 +135,4 @@ def find_wander(places: FloatArray, settled: BoolArray) -> tuple[FloatArray, flo
         expected[piece] = middle
         spread.append(np.linalg.norm(places[piece] - middle, axis=-1))
     away = np.linalg.norm(places - expected, axis=-1)
-    return away, float(np.median(np.concatenate(spread)))
+    return Wander(expected, away, float(np.median(np.concatenate(spread))))

@@ -89,9 +89,7 @@ def project(
     """
     seen = view_coordinates(positions, camera_positions, camera_rotations)
     width, height = lens.picture
-    horizontal = lens.fit == "horizontal" or (lens.fit == "auto" and width >= height)
-    side = width if horizontal else height
-    sensor = lens.sensor_mm[:, 1] if lens.fit == "vertical" else lens.sensor_mm[:, 0]
+    side, sensor = _fit(lens)
     extra = (1,) * (positions.ndim - 2)
 
     def per_frame(values: FloatArray) -> FloatArray:
@@ -116,12 +114,65 @@ def projected_size(size: FloatArray, depths: FloatArray, lens: Lens) -> FloatArr
     size : ndarray, broadcastable to `depths`, metres
     depths : ndarray, shape (F, ...), metres
     """
-    width, height = lens.picture
-    horizontal = lens.fit == "horizontal" or (lens.fit == "auto" and width >= height)
-    side = width if horizontal else height
-    sensor = lens.sensor_mm[:, 1] if lens.fit == "vertical" else lens.sensor_mm[:, 0]
+    width = lens.picture[0]
+    side, sensor = _fit(lens)
     extra = (1,) * (depths.ndim - 1)
     if lens.orthographic:
         return size * side / lens.ortho_scale.reshape(-1, *extra) / width * np.ones_like(depths)
     focal = (lens.focal_mm / sensor).reshape(-1, *extra)
     return size * focal * side / np.where(depths > 1e-9, depths, np.nan) / width
+
+
+def place_pictures(
+    depths: FloatArray,
+    camera_positions: FloatArray,
+    camera_rotations: FloatArray,
+    lens: Lens,
+) -> FloatArray:
+    """Return what puts places in the picture onto a plane in the world: the way back.
+
+    Parameters
+    ----------
+    depths : ndarray, shape (F,), metres
+        Distance of the plane along the view axis.
+    camera_positions, camera_rotations : ndarray, shapes (F, 3) and (F, 4)
+    lens : Lens
+
+    Returns
+    -------
+    ndarray, shape (F, 3, 4)
+        Times (across, up, 0, 1), both in picture widths from the lower left corner, gives the
+        point in metres that appears there.
+    """
+    width, height = lens.picture
+    side, sensor = _fit(lens)
+    if lens.orthographic:
+        across = lens.ortho_scale * width / side
+    else:
+        across = depths * sensor / lens.focal_mm * width / side
+    shift = lens.shift * (side / width)
+    corner = np.stack(
+        (
+            (shift[:, 0] - 0.5) * across,
+            (shift[:, 1] - 0.5 * height / width) * across,
+            -depths,
+        ),
+        axis=-1,
+    )
+    axes = np.zeros((len(depths), 3, 4))
+    axes[:, 0, 0] = axes[:, 1, 1] = across
+    axes[:, 2, 2] = 1.0
+    axes[:, :, 3] = corner
+    placed = np.stack(
+        [rotations.rotate(camera_rotations, axes[..., column]) for column in range(4)], axis=-1
+    )
+    placed[..., 3] += camera_positions
+    return placed
+
+
+def _fit(lens: Lens) -> tuple[float, FloatArray]:
+    """Return the picture's side that the sensor refers to, and how long that is on the sensor."""
+    width, height = lens.picture
+    horizontal = lens.fit == "horizontal" or (lens.fit == "auto" and width >= height)
+    sensor = lens.sensor_mm[:, 1] if lens.fit == "vertical" else lens.sensor_mm[:, 0]
+    return (width if horizontal else height), sensor

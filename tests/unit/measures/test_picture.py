@@ -51,12 +51,13 @@ def test_wander_is_what_goes_beyond_the_line_between_two_settled_places():
     places[10:20, 0] = np.linspace(0.0, 0.2, 12)[1:-1]
     settled = np.ones(30, dtype=bool)
     settled[10:20] = False
-    away, spread = picture.find_wander(places, settled)
-    assert away == pytest.approx(0.0, abs=0.01) and spread == 0.0
+    wander = picture.find_wander(places, settled)
+    assert wander.away == pytest.approx(0.0, abs=0.01) and wander.spread == 0.0
+    assert wander.expected == pytest.approx(places, abs=0.01)
     places[15, 1] += 0.1
-    assert picture.find_wander(places, settled)[0][15] == pytest.approx(0.1, abs=0.01)
+    assert picture.find_wander(places, settled).away[15] == pytest.approx(0.1, abs=0.01)
 
 
 def test_nothing_settled_has_no_wander():
-    away, _ = picture.find_wander(np.zeros((5, 2)), np.zeros(5, dtype=bool))
-    assert np.isnan(away).all()
+    wander = picture.find_wander(np.zeros((5, 2)), np.zeros(5, dtype=bool))
+    assert np.isnan(wander.away).all() and np.isnan(wander.expected).all()

@@ -11,7 +11,13 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fettle.core_math.measures.projection import Lens, project, projected_size, view_coordinates
+from fettle.core_math.measures.projection import (
+    Lens,
+    place_pictures,
+    project,
+    projected_size,
+    view_coordinates,
+)
 
 
 def make_lens(**fields):
@@ -96,3 +102,30 @@ def test_size_in_the_picture_is_the_distance_of_its_ends():
     places, depths = project(ends, ORIGIN, FORWARD, make_lens())
     size = projected_size(np.array(1.0), depths, make_lens())
     assert size[0, 0] == pytest.approx(places[0, 1, 0] - places[0, 0, 0])
+
+
+@pytest.mark.parametrize("fit", ["auto", "horizontal", "vertical"])
+@pytest.mark.parametrize("picture", [(1920.0, 1080.0), (1080.0, 1920.0)])
+@pytest.mark.parametrize("orthographic", [False, True])
+def test_place_in_the_picture_and_back_is_the_same_point(fit, picture, orthographic):
+    random = np.random.default_rng(8)
+    count = 6
+    turns = Rotation.random(count, random_state=random)
+    lens = Lens(
+        focal_mm=random.uniform(18.0, 120.0, count),
+        sensor_mm=random.uniform(15.0, 40.0, (count, 2)),
+        fit=fit,
+        shift=random.uniform(-0.2, 0.2, (count, 2)),
+        picture=picture,
+        orthographic=orthographic,
+        ortho_scale=random.uniform(2.0, 9.0, count),
+    )
+    eye, wxyz = random.normal(size=(count, 3)), turns.as_quat(scalar_first=True)
+    ahead = turns.apply(np.array([0.0, 0.0, -1.0])) * random.uniform(3.0, 9.0, (count, 1))
+    points = eye + ahead + 0.5 * random.normal(size=(count, 3))
+    places, depths = project(points, eye, wxyz, lens)
+    flat = np.stack(
+        (places[:, 0], places[:, 1] * picture[1] / picture[0], 0 * depths, 1 + 0 * depths), axis=-1
+    )
+    back = np.einsum("fij,fj->fi", place_pictures(depths, eye, wxyz, lens), flat)
+    assert back == pytest.approx(points, abs=1e-9)
