@@ -7,48 +7,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import reposing
 
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import Motion, build_motion
-
-
-def list_by_depth(parents: Sequence[int]) -> list[int]:
-    """Return the rows of the parts, every parent before its children."""
-    order: list[int] = []
-    while len(order) < len(parents):
-        order += [i for i, p in enumerate(parents) if i not in order and (p < 0 or p in order)]
-    return order
+from fettle.core_math.motion import Motion
 
 
 def rebuild(motion: Motion, local_rotations: np.ndarray, local_heads: np.ndarray) -> Motion:
     """Pose the skeleton again from turns and places relative to the parents."""
-    heads, world = np.zeros_like(motion.heads), np.zeros_like(motion.rotations)
-    reach = rotations.rotate(rotations.conjugate(motion.rotations), motion.tails - motion.heads)
-    for row in list_by_depth(motion.parents):
-        above = motion.parents[row]
-        if above < 0:
-            heads[:, row], world[:, row] = local_heads[:, row], local_rotations[:, row]
-        else:
-            world[:, row] = rotations.multiply(world[:, above], local_rotations[:, row])
-            offset = rotations.rotate(world[:, above], local_heads[:, row])
-            heads[:, row] = heads[:, above] + offset
-    return build_motion(
-        subject=motion.subject,
-        kind=motion.kind,
-        frames=motion.frames,
-        fps=motion.fps,
-        parts=motion.parts,
-        parents=motion.parents,
-        heads=heads,
-        tails=heads + rotations.rotate(world, reach),
-        rotations_wxyz=world,
-        keys=motion.keys,
-        camera=motion.camera,
-        cuts=motion.cuts,
-        ground_height=motion.ground_height,
-        height=motion.height,
-        stage_override=motion.stage,
-    )
+    return reposing.pose_again(motion, local_rotations, local_heads)
 
 
 def pick_direction(seed: int) -> np.ndarray:
@@ -66,7 +33,7 @@ def turn_off(
         row = motion.index(part)
         off = rotations.from_axis_angle(pick_direction(seed + number), degrees)
         local[list(frames), row] = rotations.multiply(local[list(frames), row], off)
-    return rebuild(motion, local, motion.local_heads)
+    return reposing.pose_again(motion, local, motion.local_heads, [motion.index(p) for p in parts])
 
 
 def move_off(
@@ -76,7 +43,7 @@ def move_off(
     places = motion.local_heads.copy()
     off = pick_direction(seed) * percent / 100.0 * motion.height
     places[list(frames), motion.index(part)] += off
-    return rebuild(motion, motion.local_rotations, places)
+    return reposing.repose(motion, local_heads={part: places[:, motion.index(part)]})
 
 
 def push_across(
@@ -96,4 +63,4 @@ def push_across(
     for number, share in enumerate(shape):
         turn = rotations.conjugate(motion.rotations[first + number, above])
         places[first + number, row] += rotations.rotate(turn, share * off)
-    return rebuild(motion, motion.local_rotations, places)
+    return reposing.repose(motion, local_heads={part: places[:, motion.index(part)]})

@@ -10,11 +10,12 @@ Everything below an edited part is carried along, as it would be in the rig:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from fettle.core_math.measures import rotations
+from fettle.core_math.measures import rotations, stage
 from fettle.core_math.motion import Motion, build_motion
 
 
@@ -34,37 +35,80 @@ def repose(
         In the parent part's axes, as `Motion.local_heads`.
     """
     turns, places = motion.local_rotations.copy(), motion.local_heads.copy()
-    for part, values in (local_rotations or {}).items():
-        turns[:, motion.index(part)] = values
-    for part, values in (local_heads or {}).items():
-        places[:, motion.index(part)] = values
-    ends = rotations.rotate(rotations.conjugate(motion.rotations), motion.tails - motion.heads)
-    heads, world = np.zeros_like(motion.heads), np.zeros_like(motion.rotations)
-    for row in _order_by_depth(motion.parents):
-        parent = motion.parents[row]
-        if parent < 0:
-            heads[:, row], world[:, row] = places[:, row], turns[:, row]
+    changed = set()
+    for wanted, values in ((turns, local_rotations), (places, local_heads)):
+        for part, new in (values or {}).items():
+            row = motion.index(part)
+            wanted[:, row] = new
+            changed.add(row)
+    return pose_again(motion, turns, places, changed)
+
+
+def pose_again(
+    motion: Motion,
+    turns: np.ndarray,
+    places: np.ndarray,
+    changed: Collection[int] | None = None,
+) -> Motion:
+    """Pose the skeleton from turns (F, P, 4) and places (F, P, 3) relative to the parents.
+
+    `changed` names the rows that differ from the motion's own; they and all they carry are posed,
+    the others stay what they are. Left out, everything is.
+    """
+    heads, world = motion.heads.copy(), motion.rotations.copy()
+    tails, turns = motion.tails.copy(), turns.copy()
+    levels = list_levels(motion.parents, changed)
+    for rows in levels:
+        above = np.asarray(motion.parents)[rows]
+        if above[0] < 0:
+            world[:, rows], heads[:, rows] = turns[:, rows], places[:, rows]
         else:
-            world[:, row] = rotations.multiply(world[:, parent], turns[:, row])
-            reach = rotations.rotate(world[:, parent], places[:, row])
-            heads[:, row] = heads[:, parent] + reach
-    return build_motion(
-        subject=motion.subject,
-        kind=motion.kind,
-        frames=motion.frames,
-        fps=motion.fps,
-        parts=motion.parts,
-        parents=motion.parents,
+            carrying = world[:, above]
+            world[:, rows] = rotations.multiply(carrying, turns[:, rows])
+            heads[:, rows] = heads[:, above] + rotations.rotate(carrying, places[:, rows])
+    posed = np.concatenate([np.zeros(0, dtype=int), *levels])
+    own = motion.tails[:, posed] - motion.heads[:, posed]
+    own = rotations.rotate(rotations.conjugate(motion.rotations[:, posed]), own)
+    for values in (world, turns):
+        values[:, posed] = rotations.make_continuous(rotations.normalize(values[:, posed]))
+    tails[:, posed] = heads[:, posed] + rotations.rotate(world[:, posed], own)
+    steps = rotations.step_angles(turns).sum(axis=-1)
+    travel = np.linalg.norm(np.diff(places, axis=0), axis=-1).sum(axis=-1)
+    return replace(
+        motion,
         heads=heads,
-        tails=heads + rotations.rotate(world, ends),
-        rotations_wxyz=world,
-        keys=motion.keys,
-        camera=motion.camera,
-        cuts=motion.cuts,
-        ground_height=motion.ground_height,
-        height=motion.height,
-        stage_override=motion.stage,
+        tails=tails,
+        rotations=world,
+        local_rotations=turns,
+        local_heads=places,
+        cadence=stage.find_cadence(steps + 100.0 * travel / motion.height),
+        channels={},
+        _memo={},
     )
+
+
+def list_levels(parents: Sequence[int], changed: Collection[int] | None = None) -> list[np.ndarray]:
+    """Return the rows to pose, parents before children, all of one depth together.
+
+    `changed` rows and everything below them; all rows when it is left out.
+    """
+    below = set(range(len(parents)) if changed is None else changed)
+    depths: dict[int, int] = {}
+
+    def depth(row: int) -> int:
+        if row not in depths:
+            above = parents[row]
+            depths[row] = 0 if above < 0 else 1 + depth(above)
+            if above in below:
+                below.add(row)
+        return depths[row]
+
+    levels: dict[int, list[int]] = {}
+    for row in range(len(parents)):
+        depth(row)
+    for row in sorted(below):
+        levels.setdefault(depths[row], []).append(row)
+    return [np.array(levels[number]) for number in sorted(levels)]
 
 
 def pick_frames(motion: Motion, rows: np.ndarray) -> Motion:
@@ -193,10 +237,3 @@ def shortest_turn(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     other = other / np.linalg.norm(other, axis=-1, keepdims=True)
     w = 1.0 + np.sum(one * other, axis=-1, keepdims=True)
     return rotations.normalize(np.concatenate((w, np.cross(one, other)), axis=-1))
-
-
-def _order_by_depth(parents: Sequence[int]) -> list[int]:
-    def depth(row: int) -> int:
-        return 0 if parents[row] < 0 else 1 + depth(parents[row])
-
-    return sorted(range(len(parents)), key=depth)
