@@ -91,22 +91,29 @@ def measure(motion: Motion, values: Values) -> list[Pair]:
     }
     if len(chains) < 2:
         raise CannotEvaluateError("needs two strands (hair, tail, cloth or strap chains)")
-    turns = {
-        part: strands.turn_vectors(motion.local_rotations[:, rows]) for part, rows in chains.items()
-    }
+    names = sorted(chains)
+    turns = [strands.turn_vectors(motion.local_rotations[:, chains[name]]) for name in names]
     window = max(4, min(round(values.frames(STRETCH.name)), motion.frame_count))
     step = max(1, round(LARGEST_OFFSET_S * motion.fps / OFFSETS_PER_SIDE))
-    offsets = step * np.arange(-OFFSETS_PER_SIDE, OFFSETS_PER_SIDE + 1)
-    pairs = []
-    for one, other in combinations(sorted(turns), 2):
-        if np.std(turns[other]) > np.std(turns[one]):
-            one, other = other, one
-        joints = min(turns[one].shape[1], turns[other].shape[1])
-        copies = strands.find_copies(
-            turns[one][:, :joints], turns[other][:, :joints], window, window // 4, offsets
-        )
-        pairs.append(Pair(one, other, window, copies))
-    return pairs
+    swings = [float(np.std(own)) for own in turns]
+    pairs = [
+        (two, one) if swings[two] > swings[one] else (one, two)
+        for one, two in combinations(range(len(names)), 2)
+    ]
+    found = strands.compare_chains(
+        turns,
+        pairs,
+        window,
+        window // 4,
+        step * np.arange(-OFFSETS_PER_SIDE, OFFSETS_PER_SIDE + 1),
+        near=values.frames(OFFSET.name),
+        least=values.limits[LIKENESS.name][0],
+        least_spread=values[MOVING.name],
+    )
+    return [
+        Pair(names[one], names[other], window, copies)
+        for (one, other), copies in zip(pairs, found, strict=True)
+    ]
 
 
 def judge(motion: Motion, measured: list[Pair], values: Values) -> Iterator[Outcome]:

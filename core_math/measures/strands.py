@@ -10,6 +10,7 @@ the delay of a circling strand into a rotation and sees copies where there are n
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,21 +73,77 @@ def find_copies(
     Copies
         No windows when there are fewer samples than one window.
     """
-    starts = np.arange(0, max(0, len(one) - window + 1), max(1, hop))
-    if len(starts) and starts[-1] < len(one) - window:
-        starts = np.append(starts, len(one) - window)
-    spread, other_spread = _spreads(one, starts, window), _spreads(other, starts, window)
-    curve = np.full((len(offsets), len(starts)), -1.0)
-    for row, offset in enumerate(offsets.tolist()):
-        inside = (starts + offset >= 0) & (starts + offset + window <= len(one))
-        if inside.any():
-            curve[row, inside] = _aligned_correlation(
-                one, other, starts[inside], starts[inside] + offset, window
-            )
-    best = np.argmax(curve, axis=0) if len(starts) else np.zeros(0, dtype=np.int64)
-    columns = np.arange(len(starts))
+    return compare_chains([one, other], [(0, 1)], window, hop, offsets)[0]
+
+
+def compare_chains(
+    turns: Sequence[FloatArray],
+    pairs: Sequence[tuple[int, int]],
+    window: int,
+    hop: int,
+    offsets: IntArray,
+    *,
+    near: float = np.inf,
+    least: float = 0.0,
+    least_spread: float = 0.0,
+) -> list[Copies]:
+    """Compare many chains of one subject, the joints that both of a pair have.
+
+    Parameters
+    ----------
+    turns : sequence of ndarray, shape (F, J, 3)
+        Turns of each chain's joints (see `turn_vectors`); J may differ.
+    pairs : sequence of two int
+        Which chains to compare; the second is the one that may come later.
+    window, hop, offsets
+        As in `find_copies`.
+    near, least, least_spread : float
+        What a copy must be to be of interest: at an offset below `near` samples with a likeness
+        of `least` or more, and both chains turning by `least_spread` degrees. A window in which
+        no pair is that is not looked into: no likeness above that of the near offsets, an
+        offset of NaN.
+
+    Returns
+    -------
+    list of Copies
+        One for each pair.
+    """
+    count = len(turns[0])
+    starts = np.arange(0, max(0, count - window + 1), max(1, hop))
+    if len(starts) and starts[-1] < count - window:
+        starts = np.append(starts, count - window)
+    chains = _Chains.stack(turns, pairs)
     step = int(offsets[1] - offsets[0]) if len(offsets) > 1 else 1
-    shift = np.zeros(len(starts))
+    close = offsets[np.abs(offsets) - 0.5 * step < near]
+    shape = (len(starts), len(pairs))
+    likeness, offset = np.zeros(shape), np.full(shape, np.nan)
+    spread, other_spread = np.zeros(shape), np.zeros(shape)
+    for number, start in enumerate(starts.tolist()):
+        piece = chains.cut(start, window)
+        power = chains.powers(np.array([start]), window)[0]
+        spread[number] = chains.spread(power, chains.one, window)
+        other_spread[number] = chains.spread(power, chains.other, window)
+        moving = np.minimum(spread[number], other_spread[number]) >= least_spread
+        if not moving.any():
+            continue
+        curve = chains.correlate(piece, power, start, window, close)
+        likeness[number] = np.maximum(curve.max(axis=0), 0.0)
+        # Rounding must not decide whether the other offsets are looked at.
+        if not np.any(moving & (likeness[number] >= least - 1e-6)):
+            continue
+        if len(close) < len(offsets):
+            curve = chains.correlate(piece, power, start, window, offsets)
+        likeness[number], offset[number] = _find_peaks(curve, offsets, step)
+    return [
+        Copies(starts, likeness[:, i], offset[:, i], spread[:, i], other_spread[:, i])
+        for i in range(len(pairs))
+    ]
+
+
+def _find_peaks(curve: FloatArray, offsets: IntArray, step: int) -> tuple[FloatArray, FloatArray]:
+    """Return the highest likeness of each pair and its offset, to a fraction of a step."""
+    best, columns = np.argmax(curve, axis=0), np.arange(curve.shape[1])
+    shift = np.zeros(curve.shape[1])
     middle = (best > 0) & (best < len(offsets) - 1)
     if middle.any():
         low, top, high = (curve[best[middle] + d, columns[middle]] for d in (-1, 0, 1))
@@ -95,32 +152,80 @@ def find_copies(
         shift[middle] = np.where(
             usable, np.clip(0.5 * (low - high) / np.where(usable, bend, 1.0), -0.5, 0.5), 0.0
         )
-    return Copies(
-        starts=starts,
-        likeness=np.maximum(curve[best, columns], 0.0) if len(starts) else np.zeros(0),
-        offset=offsets[best] + shift * step if len(starts) else np.zeros(0),
-        spread=spread,
-        other_spread=other_spread,
-    )
+    return np.maximum(curve[best, columns], 0.0), offsets[best] + shift * step
 
 
-def _windows(vectors: FloatArray, starts: IntArray, window: int) -> FloatArray:
-    """Return windows with their mean taken out, shape (W, window, J, 3)."""
-    rows = starts[:, np.newaxis] + np.arange(window)
-    pieces = vectors[rows]
-    return pieces - pieces.mean(axis=1, keepdims=True)
+@dataclass(frozen=True)
+class _Chains:
+    """All chains side by side, so that one matrix product compares every two of them.
+
+    `by_axis` has the shape (3, F, J, S): chains with fewer joints are filled up with zeros.
+    `one`, `other` and `joints` are those of each pair.
+    """
+
+    by_axis: FloatArray
+    one: IntArray
+    other: IntArray
+    joints: IntArray
+
+    @classmethod
+    def stack(cls, turns: Sequence[FloatArray], pairs: Sequence[tuple[int, int]]) -> _Chains:
+        counts = [own.shape[1] for own in turns]
+        by_axis = np.zeros((3, len(turns[0]), max(counts), len(turns)))
+        for number, own in enumerate(turns):
+            by_axis[:, :, : counts[number], number] = np.moveaxis(own, -1, 0)
+        one, other = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+        joints = np.array([min(counts[a], counts[b]) for a, b in pairs], dtype=np.int64)
+        return cls(by_axis, one, other, joints)
+
+    def cut(self, start: int, window: int) -> FloatArray:
+        """Return a window with its means taken out, shape (3, S, window * J)."""
+        piece = self.by_axis[:, start : start + window]
+        piece = piece - piece.mean(axis=1, keepdims=True)
+        return np.ascontiguousarray(np.moveaxis(piece.reshape(3, -1, piece.shape[-1]), 1, 2))
+
+    def powers(self, starts: IntArray, window: int) -> FloatArray:
+        """Return what chains vary in windows, over their first joints, shape (W, J, S)."""
+        first = int(starts[0])
+        rows = self.by_axis[:, first : int(starts[-1]) + window]
+        rows = rows - rows.mean(axis=1, keepdims=True)
+        sums, squares = (_sum_windows(x, starts - first, window) for x in (rows, rows * rows))
+        varied = (squares - sums * sums / window).sum(axis=0)
+        return np.cumsum(np.maximum(varied, 0.0), axis=1)
+
+    def spread(self, power: FloatArray, side: IntArray, window: int) -> FloatArray:
+        """Return the root mean square turn of one chain of each pair, degrees."""
+        return np.sqrt(power[self.joints - 1, side] / (window * self.joints))
+
+    def correlate(
+        self,
+        piece: FloatArray,
+        power: FloatArray,
+        start: int,
+        window: int,
+        offsets: IntArray,
+    ) -> FloatArray:
+        """Return each pair's likeness at each offset, shape (O, pairs); -1 beyond the ends."""
+        result = np.full((len(offsets), len(self.one)), -1.0)
+        count = self.by_axis.shape[1]
+        inside = (start + offsets >= 0) & (start + offsets + window <= count)
+        places = start + offsets[inside]
+        if not len(places):
+            return result
+        # The means of the one are out, so those of the other fall away in the product.
+        flat = np.stack([self.by_axis[:, p : p + window].reshape(3, -1, piece.shape[1])
+                         for p in places.tolist()])  # fmt: skip
+        # The best sign of an axis is the one that makes its share of the covariance positive.
+        aligned = np.abs(piece @ flat).sum(axis=1)[:, self.one, self.other]
+        others = self.powers(places, window)[:, self.joints - 1, self.other]
+        both = np.sqrt(power[self.joints - 1, self.one] * others)
+        result[inside] = np.where(both > 1e-12, aligned / np.where(both > 1e-12, both, 1.0), 0.0)
+        return result
 
 
-def _spreads(vectors: FloatArray, starts: IntArray, window: int) -> FloatArray:
-    pieces = _windows(vectors, starts, window)
-    return np.sqrt(np.mean(np.sum(pieces * pieces, axis=-1), axis=(1, 2)))
-
-
-def _aligned_correlation(
-    one: FloatArray, other: FloatArray, starts: IntArray, places: IntArray, window: int
-) -> FloatArray:
-    a, b = _windows(one, starts, window), _windows(other, places, window)
-    # The best sign of an axis is the one that makes its share of the covariance positive.
-    aligned = np.abs(np.einsum("wnji,wnji->wi", a, b)).sum(axis=-1)
-    power = np.sqrt(np.sum(a * a, axis=(1, 2, 3)) * np.sum(b * b, axis=(1, 2, 3)))
-    return np.where(power > 1e-12, aligned / np.where(power > 1e-12, power, 1.0), 0.0)
+def _sum_windows(values: FloatArray, starts: IntArray, window: int) -> FloatArray:
+    """Return sums over windows along axis 1, shape (3, F, J, S) to (3, W, J, S)."""
+    if len(starts) == 1:
+        return values[:, starts[0] : starts[0] + window].sum(axis=1, keepdims=True)
+    sums = np.concatenate((np.zeros_like(values[:, :1]), np.cumsum(values, axis=1)), axis=1)
+    return np.asarray(sums[:, starts + window] - sums[:, starts])

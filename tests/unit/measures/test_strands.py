@@ -36,6 +36,48 @@ def test_likeness_is_the_correlation_scipy_gives():
     assert ours == pytest.approx(pearsonr(*centred).statistic, abs=1e-9)
 
 
+def test_many_chains_are_compared_as_pairs_of_them_by_the_joints_both_have():
+    random = np.random.default_rng(5)
+    base = wave(90)
+    turns = [
+        base,
+        0.8 * base[:, :2] + random.normal(scale=0.5, size=(90, 2, 3)),
+        wave(90, late=3 / 24.0),
+        random.normal(scale=9.0, size=(90, 4, 3)),
+    ]
+    pairs = [(0, 1), (0, 2), (3, 0), (1, 3)]
+    together = strands.compare_chains(turns, pairs, 24, 6, OFFSETS)
+    for (one, other), copies in zip(pairs, together, strict=True):
+        joints = min(turns[one].shape[1], turns[other].shape[1])
+        alone = [turns[number][:, :joints] for number in (one, other)]
+        for start, likeness in zip(copies.starts, copies.likeness, strict=True):
+            asked = {}
+            for offset in OFFSETS:
+                if 0 <= start + offset <= 90 - 24:
+                    a, b = (
+                        x[at : at + 24] - x[at : at + 24].mean(axis=0)
+                        for x, at in zip(alone, (start, start + offset), strict=True)
+                    )
+                    # Each axis with its better sign, as a mirrored paste turns some of them.
+                    share = sum(abs(np.vdot(a[..., i], b[..., i])) for i in range(3))
+                    asked[offset] = share / np.sqrt(np.vdot(a, a) * np.vdot(b, b))
+            assert likeness == pytest.approx(max(asked.values()), abs=1e-9)
+
+
+def test_what_is_of_no_interest_is_passed_over_and_the_rest_is_the_same():
+    still, late = 0.001 * wave(96), wave(96, late=5 / 24.0)
+    turns = [wave(96), 0.7 * wave(96), late, still]
+    pairs = [(0, 1), (0, 2), (0, 3)]
+    whole = strands.compare_chains(turns, pairs, 36, 9, OFFSETS)
+    asked = {"near": 1.0, "least": 0.97, "least_spread": 1.5}
+    quick = strands.compare_chains(turns, pairs, 36, 9, OFFSETS, **asked)
+    assert quick[0].likeness == pytest.approx(whole[0].likeness, abs=1e-12)
+    assert quick[0].offset == pytest.approx(whole[0].offset, abs=1e-9)
+    for some in ([(0, 2)], [(0, 3)]):
+        (copies,) = strands.compare_chains(turns, some, 36, 9, OFFSETS, **asked)
+        assert np.isnan(copies.offset).any() and np.all(copies.likeness <= 1.0 + 1e-9)
+
+
 @pytest.mark.parametrize("signs", [(1, 1, 1), (1, -1, -1), (-1, 1, -1)])
 def test_scaled_or_mirrored_copy_has_likeness_one(signs):
     copies = strands.find_copies(wave(60), wave(60) * signs * 0.7, 24, 6, OFFSETS)
