@@ -1,12 +1,8 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Frames that leave a path and come back, held against the path's own third differences.
+"""Frames that leave a path and come back, found wherever they are.
 
-Third differences are 0 for constant acceleration, so what is left of a smooth path is small and
-uneven, while one frame that is off by 1 leaves 1, -3, 3, -1 (several frames in a row leave the
-running sum of that). Fitting this template gives the height of a spike at every frame at once;
-at the ends, where the template is cut off, the same fit is the one-sided prediction
-x[n] = 3 x[n-1] - 3 x[n-2] + x[n-3].
+The fit is that of `spike_fit`, the rating that of `spike_rating`.
 """
 
 from __future__ import annotations
@@ -18,39 +14,52 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .spike_fit import (
+    BUMP,
+    LONG_BUMP,
+    ONE_FRAME,
+    ORDER,
+    THREE_FRAMES,
+    TWO_FRAMES,
+    Shape,
+    find_heights,
+    find_peaks,
+    fit_shape,
+    height_at,
+    make_template,
+    match_one_frame,
+)
+from .spike_rating import miss_all_paths, rate_against, rate_heights
+
+__all__ = [
+    "BUMP",
+    "LONG_BUMP",
+    "ONE_FRAME",
+    "ORDER",
+    "THREE_FRAMES",
+    "TWO_FRAMES",
+    "Shape",
+    "Spikes",
+    "find_all_spikes",
+    "find_end_spikes",
+    "find_heights",
+    "find_jumps",
+    "find_peaks",
+    "find_spikes",
+    "height_at",
+    "join_spikes",
+    "list_strides",
+    "make_tangents",
+    "make_template",
+    "miss_all_paths",
+    "place_on_frames",
+    "rate_heights",
+    "split_phases",
+]
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-ORDER = 3
-"""Differences of this order; the template of one frame is their signature of a spike."""
-
-SHRINKAGE = 0.02
-"""Share of a round spread mixed into the directional one, so that no direction is without any."""
-
-
-_WAYS = np.array(
-    [
-        # held, carried on straight, carried on with its acceleration; before, then after
-        (0.0, 0.0, 1.0, 0.0, 0.0, 0.0),
-        (0.0, -1.0, 2.0, 0.0, 0.0, 0.0),
-        (1.0, -3.0, 3.0, 0.0, 0.0, 0.0),
-        (0.0, 0.0, 0.0, 1.0, 0.0, 0.0),
-        (0.0, 0.0, 0.0, 2.0, -1.0, 0.0),
-        (0.0, 0.0, 0.0, 3.0, -3.0, 1.0),
-    ]
-)
-"""Ways to go on: weights of the three frames before and the three frames after a jump."""
-
-Shape = tuple[float, ...]
-"""By how much the frames of a jump are off, relative to its height: one number for each frame."""
-
-ONE_FRAME: Shape = (1.0,)
-TWO_FRAMES: Shape = (1.0, 1.0)
-THREE_FRAMES: Shape = (1.0, 1.0, 1.0)
-BUMP: Shape = (0.7, 1.0, 0.7)
-LONG_BUMP: Shape = (0.6, 1.0, 1.0, 0.6)
-"""Frames that leave and return softly: about half a sine wave."""
 
 
 @dataclass(frozen=True)
@@ -127,8 +136,8 @@ def find_spikes(
         Share of its height by which a jump must miss every path (see `miss_all_paths`).
     """
     taken = split_phases(path, stride)
-    answers = _match_one_frame(taken)
-    fits = [_fit(answers, shape) for shape in shapes]
+    answers = match_one_frame(taken)
+    fits = [fit_shape(answers, shape) for shape in shapes]
     energies = [weights[:, np.newaxis] * _squares(heights) for heights, weights in fits]
     strongest = energies[0] if len(fits) == 1 else np.maximum.reduce(energies)
     peaks = find_peaks(strongest, ORDER)
@@ -166,14 +175,6 @@ def find_spikes(
         )
         parts.append(every.select(large))
     return join_spikes(parts)
-
-
-def height_at(path: FloatArray, frame: int, shape: Shape = ONE_FRAME) -> FloatArray:
-    """Return how far each path, shape (F, N, D), is off at one frame, shape (N,)."""
-    first = max(0, frame - ORDER)
-    heights, _ = find_heights(path[first : frame + len(shape) + ORDER], shape)
-    off: FloatArray = np.linalg.norm(heights[frame - first], axis=-1)
-    return off
 
 
 def join_spikes(parts: Sequence[Spikes]) -> Spikes:
@@ -256,7 +257,7 @@ def find_end_spikes(
         before, off = np.swapaxes(errors[:-1], 0, 1), errors[-1]
         if axes is not None:
             before, off = before @ axes, (off[:, np.newaxis] @ axes)[:, 0]
-        rated = _rate_against(before, np.full(number, before.shape[1]), off, np.ones(number), floor)
+        rated = rate_against(before, np.full(number, before.shape[1]), off, np.ones(number), floor)
         better = rated > ratings
         ratings = np.where(better, rated, ratings)
         heights[better] = errors[-1, better]
@@ -366,130 +367,6 @@ def make_tangents(quaternions: FloatArray) -> FloatArray:
     return tangents / np.where(length > 0.0, length, 1.0)
 
 
-def make_template(shape: Shape) -> FloatArray:
-    """Return the third differences of frames that are off by `shape`, shape (len + 3,)."""
-    return np.convolve((1.0, -3.0, 3.0, -1.0), shape)
-
-
-def find_heights(path: FloatArray, shape: Shape = ONE_FRAME) -> tuple[FloatArray, FloatArray]:
-    """Fit a jump-and-return beginning at each frame.
-
-    Parameters
-    ----------
-    path : ndarray, shape (F, N, D)
-        N paths in D dimensions; quaternions of continuous sign do, as long as steps are small.
-    shape : tuple of float
-        By how much frame t and the next ones are off, for a height of 1.
-
-    Returns
-    -------
-    heights : ndarray, shape (F, N, D)
-        In the unit of the path; zeros for paths of fewer than four frames and where the jump
-        would reach over the end.
-    weights : ndarray, shape (F,)
-        Sum of squares of the template at each frame: the fit's trust in its height. It is 20 for
-        one frame in the middle and 1 for the very first and last frame.
-    """
-    return _fit(_match_one_frame(path), shape)
-
-
-def find_peaks(energy: FloatArray, reach: int) -> BoolArray:
-    """Say where `energy`, shape (F, N), is the largest within `reach` frames along axis 0."""
-    best = energy.copy()
-    for offset in range(1, reach + 1):
-        best[offset:] = np.maximum(best[offset:], energy[:-offset])
-        best[:-offset] = np.maximum(best[:-offset], energy[offset:])
-    return (energy > 0.0) & (energy >= best)
-
-
-def rate_heights(
-    path: FloatArray,
-    frames: IntArray,
-    columns: IntArray,
-    heights: FloatArray,
-    shape: Shape,
-    reach: int,
-    floor: float,
-    axes: FloatArray | None = None,
-    rank: int | None = None,
-) -> FloatArray:
-    """Say how far each height stands out from what the path does around it anyway.
-
-    The third differences of `reach` frames on both sides, with what the jump explains taken out,
-    give a spread for every direction (shrunk a little towards a round one): a jump across a fast
-    swing stands out although the swing itself is rough.
-
-    Parameters
-    ----------
-    path : ndarray, shape (F, N, D)
-    frames, columns : ndarray of int, shape (C,)
-        First frame of each jump, and its path.
-    heights : ndarray, shape (C, D)
-        Heights found at those places by `find_heights` for the same shape.
-    shape : tuple of float
-    reach : int
-    floor : float
-        Smallest spread assumed, in the unit of the path.
-    axes : ndarray, shape (C, D, E), optional
-        Directions (as columns) in which heights and spread are compared; all of them when left
-        out. For quaternions the three that are square to the quaternion itself.
-    rank : int, optional
-        How many independent directions these are, D when left out.
-
-    Returns
-    -------
-    ndarray, shape (C,)
-        Height over its standard error, root mean square over the directions; 0 where fewer than
-        four differences are left to judge by.
-    """
-    count = len(path)
-    if len(frames) == 0 or count <= ORDER:
-        return np.zeros(len(frames))
-    thirds = _third_differences(path)
-    template = make_template(shape)
-    offsets = np.arange(-ORDER - reach, len(shape) + reach)
-    rows = frames[:, np.newaxis] + offsets
-    inside = (rows >= 0) & (rows < len(thirds))
-    window = thirds[np.clip(rows, 0, len(thirds) - 1), columns[:, np.newaxis]]
-    if axes is not None:
-        window = window @ axes
-        heights = (heights[:, np.newaxis] @ axes)[:, 0]
-    signature = np.zeros(len(offsets))
-    signature[reach : reach + len(template)] = template
-    left = (window - signature[:, np.newaxis] * heights[:, np.newaxis]) * inside[..., np.newaxis]
-    weight = (signature**2 * inside).sum(axis=1)
-    freedom = inside.sum(axis=1) - 1
-    rating = _rate_against(left, freedom, heights, weight, floor, rank)
-    return np.where(freedom >= ORDER + 1, rating, 0.0)
-
-
-def miss_all_paths(path: FloatArray, frames: IntArray, columns: IntArray, width: int) -> FloatArray:
-    """Return by how much a jump misses every way of simply going on, shape (C,).
-
-    The frames may be the end of what came before (held, carried on straight, carried on with its
-    acceleration) or the start of what comes after. A corner at a hit, a stop, a jump that stays
-    and an accent of three frames and more all lie on one of these; a spike lies on none. Only
-    ways whose frames exist are asked; with none the result is infinite.
-
-    Parameters
-    ----------
-    path : ndarray, shape (F, N, D)
-    frames, columns : ndarray of int, shape (C,)
-    width : int
-    """
-    offsets = np.array((-3, -2, -1, 1, 2, 3))
-    rows = np.where(offsets < 0, frames[:, np.newaxis], frames[:, np.newaxis] + width - 1) + offsets
-    near = path[np.clip(rows, 0, len(path) - 1), columns[:, np.newaxis]]
-    guesses = np.einsum("wk,ckd->cwd", _WAYS, near)
-    edges = np.stack((path[frames, columns], path[frames + width - 1, columns]), axis=1)
-    off = np.repeat(edges, len(_WAYS) // 2, axis=1) - guesses
-    exists = (rows >= 0) & (rows < len(path))
-    askable = ~np.any((_WAYS != 0.0) & ~exists[:, np.newaxis], axis=-1)
-    distances = np.where(askable, np.sqrt(_squares(off)), np.inf)
-    nearest: FloatArray = distances.min(axis=1)
-    return nearest
-
-
 def split_phases(path: FloatArray, stride: int) -> FloatArray:
     """Take every `stride`-th frame, each starting frame as a path of its own.
 
@@ -530,67 +407,7 @@ def _leave_out(one: FloatArray, other: FloatArray | None) -> FloatArray:
     return keep
 
 
-def _rate_against(
-    rest: FloatArray,
-    freedom: IntArray,
-    heights: FloatArray,
-    weight: FloatArray,
-    floor: float,
-    rank: int | None = None,
-) -> FloatArray:
-    """Return heights, shape (C, D), over their standard error given the rest, shape (C, W, D)."""
-    dimensions = rest.shape[-1]
-    rank = rank or dimensions
-    spread = np.swapaxes(rest, 1, 2) @ rest / np.maximum(freedom, 1)[:, np.newaxis, np.newaxis]
-    round_spread = np.trace(spread, axis1=1, axis2=2) / rank * SHRINKAGE + floor**2
-    spread = (1.0 - SHRINKAGE) * spread
-    spread += round_spread[:, np.newaxis, np.newaxis] * np.eye(dimensions)
-    ratio = np.sum(heights * np.linalg.solve(spread, heights[..., np.newaxis])[..., 0], axis=1)
-    rating: FloatArray = np.sqrt(np.maximum(weight * ratio / rank, 0.0))
-    return rating
-
-
-def _match_one_frame(path: FloatArray) -> FloatArray:
-    """Return the third differences around each frame weighed with the template of one frame."""
-    thirds = _third_differences(path)
-    answers = np.zeros(path.shape)
-    if len(thirds) == 0:
-        return answers
-    count = len(thirds)
-    answers[ORDER:] = thirds
-    for back, weight in ((2, -3.0), (1, 3.0), (0, -1.0)):
-        answers[back : back + count] += weight * thirds
-    return answers
-
-
-def _fit(answers: FloatArray, shape: Shape) -> tuple[FloatArray, FloatArray]:
-    """Return heights and weights of a shape, from what each frame answers to the template."""
-    count, width = len(answers), len(shape)
-    weights = np.zeros(count)
-    starts = count - width + 1
-    if count <= ORDER or width > count - ORDER:
-        return np.zeros(answers.shape), weights
-    template = make_template(shape)
-    for offset, weight in enumerate(template):
-        # The template's rows are the differences t - 3 ... t + width - 1; those that exist count.
-        rows = np.arange(starts) - ORDER + offset
-        weights[:starts] += weight**2 * ((rows >= 0) & (rows < count - ORDER))
-    heights = np.zeros(answers.shape)
-    for later, share in enumerate(shape):
-        if share == 1.0:
-            heights[:starts] += answers[later : later + starts]
-        else:
-            heights[:starts] += share * answers[later : later + starts]
-    scale = np.divide(1.0, weights, out=np.zeros(count), where=weights > 0.0)
-    heights *= scale.reshape(-1, *([1] * (answers.ndim - 1)))
-    return heights, weights
-
-
 def _squares(vectors: FloatArray) -> FloatArray:
     """Return squared lengths along the last axis."""
     squares: FloatArray = np.einsum("...d,...d->...", vectors, vectors)
     return squares
-
-
-def _third_differences(path: FloatArray) -> FloatArray:
-    return path[3:] - 3.0 * path[2:-1] + 3.0 * path[1:-2] - path[:-3]
