@@ -166,6 +166,29 @@ def turn_range(q: FloatArray) -> float:
     return float(np.degrees(4.0 * np.arcsin(0.5 * np.max(_chords(q, q[far])))))
 
 
+def grow_still(
+    q: FloatArray, first: int, last: int, tolerance: float, longest: int
+) -> tuple[int, int]:
+    """Return the frames around a stretch on which rotations stay as they are in it.
+
+    Parameters
+    ----------
+    q : ndarray, shape (F, 4)
+    first, last : int
+        The stretch, both frames included.
+    tolerance : float, degrees
+        How far a rotation may lie from that at the stretch's nearer end.
+    longest : int
+        Frames to look at beyond either end.
+    """
+    low, high = max(0, first - longest), min(len(q), last + 1 + longest)
+    before = rotations.angle_between(q[low:first], q[first]) > tolerance
+    after = rotations.angle_between(q[last + 1 : high], q[last]) > tolerance
+    start = low + int(np.flatnonzero(before)[-1]) + 1 if before.any() else low
+    end = last + int(np.flatnonzero(after)[0]) if after.any() else high - 1
+    return start, end
+
+
 def _chords(q: FloatArray, other: FloatArray) -> FloatArray:
     """Return the distance of unit quaternions from one, of either sign: 2 sin(angle / 4)."""
     lengths = np.minimum(np.sum((q - other) ** 2, -1), np.sum((q + other) ** 2, -1))

@@ -144,3 +144,15 @@ def test_any_path_is_measured_without_a_warning(path, scale, fps):
 def test_any_rotations_have_a_range(q):
     unit = rotations.normalize(q)
     assert 0.0 <= swings.turn_range(unit) <= 180.0 + 1e-6
+
+
+def test_still_stretch_grows_to_where_the_rotation_leaves_it():
+    # Turns by a degree a frame up to frame 20, rests at 20 degrees until 40, goes on to 59.
+    frames = np.arange(60)
+    degrees = np.minimum(frames, 20) + np.maximum(frames - 40, 0)
+    half = np.radians(degrees) / 2.0
+    q = np.stack((np.cos(half), np.sin(half), 0.0 * half, 0.0 * half), axis=-1)
+    assert swings.grow_still(q, 25, 30, 0.5, 60) == (20, 40)
+    assert swings.grow_still(q, 25, 30, 3.5, 60) == (17, 43)
+    assert swings.grow_still(q, 25, 30, 0.5, 3) == (22, 33)
+    assert swings.grow_still(q, 0, 59, 0.5, 10) == (0, 59)
