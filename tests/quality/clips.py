@@ -3,7 +3,8 @@
 """The clean motion the checks are scored on: what it is, how long, and which half it belongs to.
 
 Limits may be tuned on the clips of the split "tuned". Those of "held-out" are looked at in the
-score only; they differ in seed, speed, rate and (the climbing) in what is done.
+score only: other seeds of what is made from formulas, and a capture of its own, of a fencer. All
+of it at 12 to 120 frames a second.
 """
 
 from __future__ import annotations
@@ -14,16 +15,21 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import captures
+import filming
 import formula_motions
 import gait
 import gestures
+import marker_capture
+import natural_motions
 import numpy as np
+import reposing
 
 from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
 
 TUNED, HELD_OUT = "tuned", "held-out"
 SPLITS = (TUNED, HELD_OUT)
+RATES = (12.0, 24.0, 25.0, 30.0, 60.0, 120.0)
 FASTEST_CHANGE = 7000.0 / 0.03
 """Degrees per second and second."""
 
@@ -38,7 +44,7 @@ class Clip:
     split : str
         "tuned" or "held-out".
     family : str
-        "formula", "walk", "poses", "gesture", "capture" or "rig".
+        "formula", "walk", "poses", "gesture", "capture", "rig" or "camera".
     make : callable
         Returns the Motion.
     options : mapping, optional
@@ -48,6 +54,8 @@ class Clip:
     name: str
     split: str
     family: str
+    kind: str
+    fps: float
     make: Callable[[], Motion] = field(compare=False)
     options: dict | None = field(default=None, compare=False)
 
@@ -69,82 +77,78 @@ def _load(clip: Clip) -> Motion:
 
 def list_clips() -> tuple[list[Clip], list[str]]:
     """Return the clips that can be had here, and those that cannot, each with its reason."""
-    found = [*_list_formulas(), *_list_walks(), *_list_gestures()]
+    found = [*_list_made(), *_list_walks()]
     missing: list[str] = []
     folder = captures.find_folder()
-    for clip, name in _list_captures():
+    for name in ("01_01", "Boxing_Toes", "01_03"):
         if folder is None or not (folder / f"{name}.bvh").is_file():
-            missing.append(f"{clip.name}: {name}.bvh is not here (tools/fetch_captures.sh)")
+            missing.append(f"{name}: {name}.bvh is not here (tools/fetch_captures.sh)")
         else:
-            found.append(clip)
+            found += _list_rates(name, TUNED, captures.load, (name,), RECORDED_FPS[name])
+    if marker_capture.is_here():
+        found += _list_rates("fencing", HELD_OUT, _fence, (), marker_capture.FPS)
+    else:
+        missing.append(f"fencing: {marker_capture.FILE} is not here (tools/fetch_captures.sh)")
     return found, missing
 
 
-def _list_formulas() -> list[Clip]:
+def _list_made() -> list[Clip]:
+    """List what is made from formulas: every kind at every rate, each with a seed of its own."""
     makers = {
-        "reaches": formula_motions.make_reaches,
-        "swings": formula_motions.make_swings,
-        "throws": formula_motions.make_throws,
+        **{("formula", kind): maker for kind, maker in formula_motions.MAKERS.items()},
+        **{("gesture", kind): maker for kind, maker in gestures.MAKERS.items()},
+        **{("active", kind): maker for kind, maker in natural_motions.MAKERS.items()},
     }
-    rates = {TUNED: (24.0, 25.0, 30.0), HELD_OUT: (24.0, 30.0, 60.0)}
     clips = []
     for split, first in ((TUNED, 1), (HELD_OUT, 101)):
-        for kind, maker in makers.items():
-            for number, fps in enumerate(rates[split]):
-                seed = first + number
-                name = f"{kind} {seed} at {fps:.0f}"
-                clips.append(Clip(name, split, "formula", _Bound(maker, seed, fps)))
-        for number, fps in enumerate(rates[split]):
-            full = {"seed": first + 50 + number, "fps": fps}
-            name = f"pose to pose {full['seed']} at {fps:.0f}"
-            maker = _Options(formula_motions.make_pose_changes, full)
-            clips.append(Clip(name, split, "poses", maker, options=full))
+        for number, fps in enumerate(RATES):
+            for (family, kind), maker in makers.items():
+                if fps < gestures.SLOWEST.get(kind, 0.0):
+                    continue
+                name = f"{kind} {first + number} at {fps:.0f}"
+                make = _Bound(maker, first + number, fps)
+                clips.append(Clip(name, split, family, kind, fps, make))
+            options = {"seed": first + 50 + number, "fps": fps}
+            name = f"pose to pose {options['seed']} at {fps:.0f}"
+            make = _Options(formula_motions.make_pose_changes, options)
+            clips.append(Clip(name, split, "poses", "pose to pose", fps, make, options))
     return clips
 
 
 def _list_walks() -> list[Clip]:
-    table = {
-        TUNED: (
-            {"fps": 24.0, "speed": 1.0},
-            {"fps": 25.0, "speed": 0.7},
-            {"fps": 24.0, "speed": 1.3},
-            {"fps": 30.0, "speed": 1.0, "in_place": True},
-        ),
-        HELD_OUT: (
-            {"fps": 30.0, "speed": 0.85},
-            {"fps": 24.0, "speed": 1.15},
-            {"fps": 60.0, "speed": 1.0},
-            {"fps": 24.0, "speed": 0.9, "in_place": True},
-        ),
-    }
+    """List walks of many speeds; those in place are a cycle under a body that stays."""
+    speeds = {TUNED: (1.0, 0.7, 1.3, 0.8, 1.2), HELD_OUT: (0.85, 1.15, 0.9, 1.1, 0.75)}
     clips = []
-    for split, rows in table.items():
-        for options in rows:
-            place = " in place" if options.get("in_place") else ""
-            name = f"walk {options['speed']:.2f}{place} at {options['fps']:.0f}"
-            full = {"seconds": 8.0, **options}
-            clips.append(Clip(name, split, "walk", _Options(_walk, full), options=full))
+    for split, own in speeds.items():
+        for number, fps in enumerate(RATES):
+            for in_place in (False, True):
+                speed = own[(number + 2 * in_place) % len(own)]
+                place = " in place" if in_place else ""
+                options = {"seconds": 8.0, "fps": fps, "speed": speed, "in_place": in_place}
+                name = f"walk {speed:.2f}{place} at {fps:.0f}"
+                make = _Options(_walk, options)
+                clips.append(Clip(name, split, "walk", f"walk{place}", fps, make, options))
     return clips
 
 
-def _list_gestures() -> list[Clip]:
+RECORDED_FPS = {"01_01": 120.0, "01_03": 120.0, "Boxing_Toes": 100.0}
+
+
+def _list_rates(
+    kind: str, split: str, maker: Callable[..., Motion], arguments: tuple, recorded: float
+) -> list[Clip]:
+    """List a capture as it was recorded and at every slower rate."""
     clips = []
-    for number, (kind, maker) in enumerate(gestures.MAKERS.items()):
-        for split, first in ((TUNED, 11), (HELD_OUT, 111)):
-            seed, fps = first + number, (24.0, 30.0)[number % 2]
-            name = f"{kind} {seed} at {fps:.0f}"
-            clips.append(Clip(name, split, "gesture", _Bound(maker, seed, fps)))
+    for fps in (*(rate for rate in RATES if rate < recorded), None):
+        name = f"{kind} at {fps:.0f}" if fps else f"{kind} as recorded"
+        make = _Bound(maker, *arguments, fps)
+        clips.append(Clip(name, split, "capture", kind, fps or recorded, make))
     return clips
 
 
-def _list_captures() -> list[tuple[Clip, str]]:
-    clips = []
-    for name, split in (("01_01", TUNED), ("Boxing_Toes", TUNED), ("01_03", HELD_OUT)):
-        for fps in (None, 24, 25, 30):
-            rate = f"at {fps}" if fps else "as recorded"
-            clip = Clip(f"{name} {rate}", split, "capture", _Bound(captures.load, name, fps))
-            clips.append((clip, name))
-    return clips
+def _fence(fps: float | None) -> Motion:
+    motion = marker_capture.load()
+    return motion if fps is None else reposing.resample(motion, fps)
 
 
 class _Bound:
@@ -180,12 +184,12 @@ def list_recorded_jumps(clip: Clip) -> list[tuple[str, float]]:
     """
     if clip.family != "capture":
         return []
-    return _list_jumps(clip.name.split(" ")[0])
+    return _list_jumps(clip.kind)
 
 
 @cache
-def _list_jumps(name: str) -> list[tuple[str, float]]:
-    motion = captures.load(name)
+def _list_jumps(kind: str) -> list[tuple[str, float]]:
+    motion = marker_capture.load() if kind == "fencing" else captures.load(kind)
     steps = rotations.step_vectors(motion.local_rotations)
     change = np.linalg.norm(np.diff(steps, axis=0), axis=-1) * motion.fps**2
     rows, parts = np.nonzero(change > FASTEST_CHANGE)

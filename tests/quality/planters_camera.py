@@ -9,31 +9,20 @@ exactly as the cart does.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-import figure
+import filming
 import numpy as np
-import shot_camera
+from filming import ROLL_S, WIDTH
 from planting_case import GESTURE, Case, Fault, fault
 
 from fettle.core_math.motion import Motion
-
-DISTANCE = 4.5
-"""Body heights from the rail to the cart: the whole body fits into the picture's height."""
-
-WIDTH = 36.0 / 50.0 * DISTANCE
-"""What the default lens sees there, in body heights."""
-
-ROLL_S = 1.5
-"""How long the cart rolls, from rest to rest."""
 
 
 def start_late(case: Case, size: float) -> Fault | None:
     """The camera rolls the same way, `size` frames at 24 fps later."""
     start = _start(case)
     count, late = case.motion.frame_count, size * case.motion.fps / 24.0
-    cart = _roll(count, case.motion.fps, start, WIDTH)
-    camera = _roll(count, case.motion.fps, start + late, WIDTH)
+    cart = filming.roll(case.motion, start)
+    camera = filming.roll(case.motion, start + late)
     filmed = _film(case.motion, cart, camera)
     last = start + late + ROLL_S * case.motion.fps
     return fault(filmed, ["camera"], round(start), min(round(last), count - 1))
@@ -42,7 +31,7 @@ def start_late(case: Case, size: float) -> Fault | None:
 def lose_framing(case: Case, size: float) -> Fault | None:
     """The camera runs away from its subject by `size` % of the width and comes back."""
     start, count, fps = _start(case), case.motion.frame_count, case.motion.fps
-    cart = _roll(count, fps, start, WIDTH)
+    cart = filming.roll(case.motion, start)
     along = np.clip((np.arange(count) - start) / (ROLL_S * fps), 0.0, 1.0)
     camera = cart + size / 100.0 * WIDTH * np.sin(np.pi * along) ** 2
     last = min(round(start + ROLL_S * fps), count - 1)
@@ -50,13 +39,50 @@ def lose_framing(case: Case, size: float) -> Fault | None:
 
 
 def bump_camera(case: Case, size: float) -> Fault | None:
-    """The camera jumps aside by `size` % of the width for a single frame while it rolls."""
-    start, count, fps = _start(case), case.motion.frame_count, case.motion.fps
-    cart = _roll(count, fps, start, WIDTH)
-    at = round(start + case.random.uniform(0.3, 0.7) * ROLL_S * fps)
-    camera = cart.copy()
-    camera[at] += size / 100.0 * WIDTH
-    return fault(_film(case.motion, cart, camera), ["camera"], at, at)
+    """The picture jumps by `size` % of the width for a frame, or jumps and stays.
+
+    Whatever the camera is doing: aside, up, round (roll) or inwards (zoom); the latter two as they
+    show a quarter of the width from the middle.
+    """
+    motion = case.motion
+    at = case.pick(np.ones(motion.frame_count, dtype=bool), 1.0)
+    how = case.choose(("aside", "aside", "up", "round", "in"))
+    stays = case.random.uniform() < 0.25
+    if at is None:
+        return None
+    off = np.zeros(motion.frame_count)
+    off[at : None if stays else at + 1] = size / 100.0
+    take = _film_gently(case)
+    if how == "aside":
+        take.rail[:, 0] += off * WIDTH
+    elif how == "up":
+        take.rail[:, 2] += off * WIDTH
+    elif how == "round":
+        take.turns[:, 2] += np.degrees(4.0 * off)
+    else:
+        take.lens_mm *= 1.0 + 4.0 * off
+    return fault(filming.film(motion, take), ["camera"], at, at)
+
+
+def start_hard(case: Case, size: float) -> Fault | None:
+    """A pan sets off at once at `size` % of the width a frame at 24 fps, and eases out."""
+    motion, start = case.motion, round(_start(case))
+    speed = size / 100.0 * WIDTH * 24.0 / motion.fps
+    along = np.clip((np.arange(motion.frame_count) - start) / (ROLL_S * motion.fps), 0.0, 1.0)
+    take = filming.start_take(motion)
+    # Its speed falls evenly to nothing.
+    take.rail[:, 0] = speed * ROLL_S * motion.fps * (along - 0.5 * along**2)
+    return fault(filming.film(motion, take), ["camera"], start, start + 1)
+
+
+def stop_and_go(case: Case, size: float) -> Fault | None:
+    """The camera stands still for `size` frames at 24 fps in the middle of its way."""
+    motion, start = case.motion, _start(case)
+    stop, late = round(start + 0.5 * ROLL_S * motion.fps), case.frames(size)
+    frames = np.arange(motion.frame_count)
+    shown = np.where(frames < stop, frames, np.maximum(stop, frames - late))
+    cart = filming.roll(motion, start)
+    return fault(_film(motion, cart, cart[shown]), ["camera"], stop, stop + late)
 
 
 def outrun_frames(case: Case, size: float) -> Fault | None:
@@ -78,30 +104,19 @@ def _start(case: Case) -> float:
     return float(case.random.uniform(1.0 * fps, count - (ROLL_S + 1.5) * fps))
 
 
-def _roll(count: int, fps: float, start: float, width: float) -> np.ndarray:
-    """Return a way from rest to rest by the minimum-jerk profile, body heights, (F,)."""
-    return width * figure.minimum_jerk((np.arange(count) - start) / (ROLL_S * fps))
-
-
 def _film(motion: Motion, cart: np.ndarray, rail: np.ndarray) -> Motion:
     """Return the acting on a cart along X, seen from a rail beside it, both in body heights."""
-    middle = motion.heads.mean(axis=(0, 1))
-    way = np.zeros((motion.frame_count, 3))
-    way[:, 0] = cart * motion.height
-    place = np.tile(middle, (motion.frame_count, 1))
-    place[:, 0] += rail * motion.height
-    place[:, 1] -= DISTANCE * motion.height
-    roots = [row for row, above in enumerate(motion.parents) if above < 0]
-    local_heads = motion.local_heads.copy()
-    local_heads[:, roots] += way[:, np.newaxis]
-    return replace(
-        motion,
-        heads=motion.heads + way[:, np.newaxis],
-        tails=motion.tails + way[:, np.newaxis],
-        local_heads=local_heads,
-        camera=shot_camera.make_camera(place),
-        _memo={},
-    )
+    take = filming.start_take(motion)
+    take.cart[:, 0], take.rail[:, 0] = cart, rail
+    return filming.film(motion, take)
+
+
+def _film_gently(case: Case) -> filming.Take:
+    """Return a take of a camera that follows, stands in a hand, or zooms in slowly."""
+    take = filming.start_take(case.motion)
+    kind = case.choose(("steady follow", "hand-held", "zoom-in"))
+    filming.OPERATORS[kind](case.motion, take, case.random)
+    return take
 
 
 ENTRIES = (
@@ -145,6 +160,27 @@ ENTRIES = (
         "reason": "practice: 29 pixels of 1920 of the whole picture; one picture of 13 ms is seen "
         "(Potter et al. 2014)",
         "plant": bump_camera,
+        "families": (GESTURE,),
+    },
+    {
+        "check": "camera-hitch",
+        "code": "kinks",
+        "sizes": (0.1, 0.3, 0.7, 1.4, 3.0),
+        "unit": "% of the frame's width a frame at 24 fps",
+        "visible_from": 1.4,
+        "reason": "practice: twice the fastest pan that cameramen are advised to make (7 s for "
+        "the width), out of nothing",
+        "plant": start_hard,
+        "families": (GESTURE,),
+    },
+    {
+        "check": "camera-hitch",
+        "code": "stops-and-goes",
+        "sizes": (0.5, 1.0, 2.0, 3.0, 5.0),
+        "unit": "frames at 24 fps",
+        "visible_from": 2.0,
+        "reason": "practice: a camera that stands for two frames in full travel is a stutter",
+        "plant": stop_and_go,
         "families": (GESTURE,),
     },
 )

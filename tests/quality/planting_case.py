@@ -11,7 +11,7 @@ import numpy as np
 from fettle.core_math.motion import Motion
 
 FORMULA, WALK, POSES = "formula", "walk", "poses"
-GESTURE, CAPTURE, RIG = "gesture", "capture", "rig"
+GESTURE, CAPTURE, RIG, CAMERA = "gesture", "capture", "rig", "camera"
 EDGE_S = 0.5
 """Faults keep this far from the ends of a stretch, unless they belong there."""
 

@@ -2,14 +2,18 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """camera-hitch on camera paths with known hitches, and on good ones that must stay quiet."""
 
+from dataclasses import replace
+
 import figure
 import numpy as np
 import pytest
 import shot_camera
 from check_assertions import assert_clean, assert_not_evaluated, run
+from scipy.spatial.transform import Rotation
 
 from fettle.core_math.checks.camera_hitch import CHECK
 from fettle.core_math.findings import Severity
+from fettle.core_math.motion import Stage
 
 WIDTH = shot_camera.WIDTH
 
@@ -96,6 +100,56 @@ def test_linear_keys_are_hard_starts_and_stops():
         abs(f.peak - e) <= 2
         for f, e in zip(sorted(flags, key=lambda f: f.peak), (25, 73), strict=True)
     ] == [True, True]
+
+
+def test_jump_by_the_very_step_of_the_move_is_found():
+    # The frame shows what the next one shows: a double step and then none.
+    way = np.clip(np.arange(120) - 30, 0, None) * 0.04 * WIDTH
+    way[70] = way[71]
+    flags = [f for f in run(CHECK, shot_camera.make_shot(way, way)).flags if f.code == "jumps"]
+    assert [flag.peak for flag in flags] == [71]
+
+
+def test_camera_on_ones_is_judged_whatever_its_subject_is_held_on():
+    motion = replace(follow(24.0, jump(1.4, 2.2)), stage=Stage.HELD, cadence=2)
+    assert [flag.code for flag in run(CHECK, motion).flags] == ["jumps"]
+
+
+@pytest.mark.parametrize(("percent", "flagged"), [(3.0, True), (40.0, False)])
+def test_jump_that_stays_is_a_hitch_and_one_to_another_view_a_cut(percent, flagged):
+    def stay(way, time):
+        return way + np.where(time >= 2.2, percent / 100.0 * WIDTH, 0.0)
+
+    flags = run(CHECK, follow(24.0, stay)).flags
+    assert [(f.code, f.severity) for f in flags] == ([("jumps", Severity.GLARING)] * flagged)
+
+
+@pytest.mark.parametrize("percent", [0.0, 1.4])
+@pytest.mark.parametrize("what", ["lens", "roll"])
+def test_zoom_and_roll_hitch_too(what, percent):
+    camera = follow().camera
+    count = len(camera.positions)
+    off = np.zeros(count)
+    off[60] = 4.0 * percent / 100.0  # as it shows a quarter of the width from the middle
+    turned = Rotation.from_euler(
+        "XZ", np.stack((np.full(count, 90.0), np.degrees(off)), axis=-1), degrees=True
+    )
+    if what == "lens":
+        camera = replace(camera, lens_mm=camera.lens_mm * (1.0 + off))
+    else:
+        camera = replace(camera, rotations=turned.as_quat(scalar_first=True))
+    flags = run(CHECK, replace(follow(), camera=camera)).flags
+    expected = [("jumps", Severity.CLEAR)] if percent else []
+    assert [(flag.code, flag.severity) for flag in flags] == expected
+
+
+def test_sharp_turn_of_the_pan_is_a_kink():
+    def turn_back(way, time):
+        return 2.0 * np.abs(time - 2.5)
+
+    flags = run(CHECK, follow(24.0, turn_back)).flags
+    assert [flag.code for flag in flags] == ["kinks"]
+    assert abs(flags[0].peak - (1 + 60)) <= 1
 
 
 def test_camera_is_needed():
