@@ -128,19 +128,23 @@ class _Movers:
         return self._known[key]
 
     def moves_by_itself(self, owner: bpy.types.Object) -> bool:
-        """Say whether more than its parents or a rig moves the object."""
+        """Say whether more than its parents or a rig moves the object.
+
+        What a machine moves of itself (a wheel that its cart turns) is part of the machine.
+        """
+        machine = _find_top(owner)
         for played in list_played_curves(owner):
             path = played.curve.data_path
             own = path in TRANSFORM_CHANNELS or path.startswith("constraints[")
             if own and moves_over_time(played.curve):
                 return True
         if any(
-            curve.data_path in TRANSFORM_CHANNELS and self._driver_moves(curve, owner)
+            curve.data_path in TRANSFORM_CHANNELS and self._driver_moves(curve, owner, machine)
             for curve in list_drivers(owner)
         ):
             return True
         return any(
-            target.type != "ARMATURE" and self.moves(target)
+            target.type != "ARMATURE" and _find_top(target) != machine and self.moves(target)
             for target in _list_targets(owner.constraints)
         )
 
@@ -160,15 +164,28 @@ class _Movers:
                 return True
         return any(self.moves(target) for target in followed)
 
-    def _driver_moves(self, curve: Any, owner: Any) -> bool:
+    def _driver_moves(
+        self, curve: Any, owner: Any, machine: bpy.types.Object | None = None
+    ) -> bool:
+        """Say whether a driver moves something; what a named machine feeds it doesn't count."""
         driver = curve.driver
         if driver.type == "SCRIPTED" and "frame" in driver.expression:
             return True
         return any(
-            target.id is not None and target.id != owner and self.moves(target.id)
+            target.id is not None
+            and target.id != owner
+            and (machine is None or _find_top(target.id) != machine)
+            and self.moves(target.id)
             for variable in driver.variables
             for target in variable.targets
         )
+
+
+def _find_top(entry: Any) -> Any:
+    """Return the object at the top of the parents of an object; of any other ID itself."""
+    while isinstance(entry, bpy.types.Object) and entry.parent is not None:
+        entry = entry.parent
+    return entry
 
 
 def _list_targets(constraints: Iterable[Any]) -> list[bpy.types.Object]:

@@ -67,6 +67,22 @@ def test_what_a_vehicle_carries_is_no_subject_but_the_vehicle_is(scene):
     assert names(scene) == ["Cart", "Wheel"]
 
 
+@pytest.mark.parametrize("by", ["constraint", "driver"])
+def test_a_wheel_that_its_cart_turns_is_part_of_the_cart(scene, by):
+    cart, wheel, follower = add(scene, "Cart", "empty"), add(scene, "Wheel"), add(scene, "Follower")
+    wheel.parent = cart
+    rigs.key(cart, "location", MOVE)
+    for thing in (wheel, follower):
+        if by == "constraint":
+            thing.constraints.new("TRANSFORM").target = cart
+        else:
+            curve = thing.driver_add("rotation_euler", 0)
+            variable = curve.driver.variables.new()
+            variable.type, variable.targets[0].id = "TRANSFORMS", cart
+            curve.driver.expression = variable.name
+    assert names(scene) == ["Cart", "Follower"]
+
+
 def test_an_empty_that_carries_a_character_is_its_own_control(scene):
     carrier, rig = add(scene, "Carrier", "empty"), rigs.make_armature()
     rigs.swing_body(rig)
