@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import SensorFit, ShotCamera, fill_rotations, split_transforms
+from ..core_math import CameraKind, SensorFit, ShotCamera, fill_rotations, split_transforms
 from .animation_data import frame_factor, list_drivers
 from .direct_route import DirectObject, NotDirectError
 from .direct_sources import ChannelTable, find_source
@@ -126,7 +126,7 @@ class CameraRecorder:
             "camera", shape, self.list_objects(), self._scene, self._times, self.arrays
         )
         if kept is not None:
-            self.arrays, self.valid = kept.arrays, kept.valid
+            self.arrays, self.valid = kept.arrays, kept.valid[0]
 
     def list_missing(self) -> NDArray[np.int64]:
         """Return the rows for which frames are still to be stepped."""
@@ -168,6 +168,8 @@ class CameraRecorder:
         positions, turned = split_transforms(self.arrays["world"])
         values, render = self.arrays["lens"].T.copy(), self._scene.render
         names = tuple(camera.name for camera in self._looking if camera is not None)
+        kinds = tuple(_read_kind(camera) for camera in self._looking if camera is not None)
+        cuts = len(set(names)) > 1
         percent = render.resolution_percentage / 100.0
         return ShotCamera(
             name=first.name,
@@ -175,19 +177,21 @@ class CameraRecorder:
             rotations=_continue_signs(fill_rotations(turned.T.copy())),
             lens_mm=values[:, 0],
             sensor_mm=values[:, 1:3],
-            sensor_fit=SensorFit(first.data.sensor_fit.lower()),
+            sensor_fit=kinds[0].sensor_fit,
             shift=values[:, 3:5],
             resolution=(render.resolution_x * percent, render.resolution_y * percent),
             pixel_aspect=(render.pixel_aspect_x, render.pixel_aspect_y),
             clip_m=values[:, 5:7] * metres_per_unit,
             focus_m=values[:, 9] * metres_per_unit,
             f_stop=values[:, 7],
-            depth_of_field=bool(first.data.dof.use_dof),
-            orthographic=first.data.type == "ORTHO",
+            depth_of_field=kinds[0].depth_of_field,
+            orthographic=kinds[0].orthographic,
             ortho_scale=values[:, 8] * metres_per_unit,
             motion_blur=bool(render.use_motion_blur),
             shutter_frames=float(render.motion_blur_shutter),
-            names=names if len(set(names)) > 1 else (),
+            names=names if cuts else (),
+            panoramic=kinds[0].panoramic,
+            kinds=kinds if cuts else (),
         )
 
 
@@ -225,6 +229,17 @@ def _read_lens(lens: Any) -> list[float]:
         lens.clip_start, lens.clip_end, lens.dof.aperture_fstop, lens.ortho_scale,
         lens.dof.focus_distance,
     ]  # fmt: skip
+
+
+def _read_kind(camera: bpy.types.Object) -> CameraKind:
+    lens: Any = camera.data
+    return CameraKind(
+        sensor_fit=SensorFit(lens.sensor_fit.lower()),
+        depth_of_field=bool(lens.dof.use_dof),
+        orthographic=lens.type == "ORTHO",
+        # Perspective and orthographic are the two whose picture is a plane.
+        panoramic=lens.type not in ("PERSP", "ORTHO"),
+    )
 
 
 def _measure_focus(dof: Any, camera: FloatArray, depsgraph: bpy.types.Depsgraph) -> float:

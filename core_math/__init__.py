@@ -6,7 +6,7 @@ This is its public face: the add-on and the command import from here and from no
 """
 
 from .body_parts import BodyMap, BodyMapError, Bone, PartGuess, apply_corrections, guess_body_map
-from .camera import SensorFit, ShotCamera
+from .camera import CameraKind, SensorFit, ShotCamera
 from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
@@ -100,7 +100,7 @@ from .suppressions import (
     parse_marks,
     set_mark,
 )
-from .takes import Change, Comparison, Fate, compare_readings, pair_shots
+from .takes import Change, Comparison, Fate, Retime, compare_readings, pair_shots
 from .units import Unit, format_quantity
 from .whole_files import OutputError, write_whole
 
@@ -114,6 +114,7 @@ __all__ = [
     "BodyMapError",
     "Bone",
     "BoneTree",
+    "CameraKind",
     "CannotEvaluateError",
     "Change",
     "Check",
@@ -147,6 +148,7 @@ __all__ = [
     "PictureMove",
     "Report",
     "ReportError",
+    "Retime",
     "Review",
     "RotationChannels",
     "SensorFit",

@@ -24,6 +24,16 @@ class SensorFit(StrEnum):
     VERTICAL = "vertical"
 
 
+@dataclass(frozen=True, slots=True)
+class CameraKind:
+    """What a camera is by its settings: fit, lens type and whether it blurs by distance."""
+
+    sensor_fit: SensorFit
+    depth_of_field: bool
+    orthographic: bool
+    panoramic: bool = False
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class ShotCamera:
     """Camera of a shot.
@@ -60,6 +70,11 @@ class ShotCamera:
     names : tuple of str
         Name of the camera at each frame, shape (F,), where bound markers cut between cameras;
         empty when it is the same one throughout.
+    panoramic : bool
+        Its picture is no plane: nothing can be told of places in it.
+    kinds : tuple of CameraKind
+        What the camera at each frame is, shape (F,), where `names` has several; what stands for
+        all of them above is that of the first frame.
     """
 
     name: str
@@ -80,6 +95,8 @@ class ShotCamera:
     motion_blur: bool
     shutter_frames: float
     names: tuple[str, ...] = ()
+    panoramic: bool = False
+    kinds: tuple[CameraKind, ...] = ()
 
     @property
     def lens(self) -> projection.Lens:
@@ -97,7 +114,11 @@ class ShotCamera:
 
     def project(self, positions: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return places in the picture (0 to 1) and distances of positions, shape (F, ..., 3)."""
-        return projection.project(positions, self.positions, self.rotations, self.lens)
+        if not self._is_mixed:
+            return projection.project(positions, self.positions, self.rotations, self.lens)
+        pieces = [self.slice(a, b).project(positions[a:b]) for a, b in self._list_stretches()]
+        places, depths = zip(*pieces, strict=True)
+        return np.concatenate(places), np.concatenate(depths)
 
     def place_pictures(self, depths: FloatArray) -> FloatArray:
         """Return what puts a place in the picture back into the world, shape (F, 3, 4).
@@ -113,17 +134,47 @@ class ShotCamera:
             Times (across, up, 0, 1), both in picture widths from the lower left corner, gives the
             point in metres that appears there: lens, shift and sensor of that frame included.
         """
-        return projection.place_pictures(depths, self.positions, self.rotations, self.lens)
+        if not self._is_mixed:
+            return projection.place_pictures(depths, self.positions, self.rotations, self.lens)
+        return np.concatenate(
+            [self.slice(a, b).place_pictures(depths[a:b]) for a, b in self._list_stretches()]
+        )
 
     def slice(self, start: int, stop: int | None, step: int = 1) -> ShotCamera:
         """Return the camera over the frame indices start .. stop - 1, every `step`-th of them."""
-        count = len(self.positions)
-        parts: dict[str, object] = {}
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if (isinstance(value, np.ndarray) and len(value) == count) or (
-                field.name == "names" and value
-            ):
-                parts[field.name] = value[start:stop:step]
+        return self.pick(np.arange(len(self.positions))[start:stop:step])
+
+    def pick(self, rows: NDArray[np.int64]) -> ShotCamera:
+        """Return the camera at the frame indices `rows`, shape (N,)."""
+        parts: dict[str, object] = {
+            field.name: getattr(self, field.name)[rows]
+            for field in fields(self)
+            if isinstance(getattr(self, field.name), np.ndarray)
+        }
+        for name in ("names", "kinds"):
+            value = getattr(self, name)
+            parts[name] = tuple(value[row] for row in rows.tolist()) if value else ()
         piece = replace(self, **parts)  # type: ignore[arg-type]
-        return replace(piece, name=piece.names[0]) if piece.names else piece
+        if piece.names:
+            piece = replace(piece, name=piece.names[0])
+        if piece.kinds:
+            first = piece.kinds[0]
+            piece = replace(
+                piece,
+                sensor_fit=first.sensor_fit,
+                depth_of_field=first.depth_of_field,
+                orthographic=first.orthographic,
+                panoramic=first.panoramic,
+            )
+        return piece
+
+    @property
+    def _is_mixed(self) -> bool:
+        """Whether cameras of several kinds look, so that each has its own projection."""
+        return len(set(self.kinds)) > 1
+
+    def _list_stretches(self) -> list[tuple[int, int]]:
+        """Return first and past-the-last index of each stretch with cameras of one kind."""
+        kinds = self.kinds
+        edges = [n for n in range(1, len(kinds)) if kinds[n] != kinds[n - 1]]
+        return list(zip((0, *edges), (*edges, len(kinds)), strict=True))

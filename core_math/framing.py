@@ -110,11 +110,15 @@ def _trace(shot: Motion, settings: Settings) -> FramingTrace:
         raise ValueError("a framing is traced through a camera")
     point = shot.head("hips") if shot.has("hips") else shot.heads.mean(axis=1)
     places, depths = camera.project(point)
+    if camera.panoramic:
+        places = np.full_like(places, np.nan)
     inside = (places >= 0.0) & (places <= 1.0)
     values = settings.values(framing_drift.CHECK, shot.fps)
     nothing = np.full(shot.frame_count, np.nan)
     expected, beyond, reason = np.stack((nothing, nothing), axis=-1), nothing, ""
     try:
+        if camera.panoramic:
+            raise CannotEvaluateError("the shot camera is panoramic, its picture is no plane")
         framing = framing_drift.measure_framing(shot, values)
         width, height = camera.lens.picture
         expected, beyond = framing.expected * [1.0, width / height], framing.beyond
@@ -129,7 +133,7 @@ def _trace(shot: Motion, settings: Settings) -> FramingTrace:
         expected=expected,
         beyond=beyond,
         limits=tuple(values.limits[framing_drift.DRIFT.name]),
-        moves=_list_moves(shot, settings),
+        moves=() if camera.panoramic else _list_moves(shot, settings),
         reason=reason,
     )
 

@@ -159,6 +159,10 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
         )
     if check.needs_camera and shot.camera is None:
         raise CannotEvaluateError("no shot camera")
+    if shot.camera is not None and shot.camera.panoramic:
+        if check.needs_camera:
+            raise CannotEvaluateError("the shot camera is panoramic, its picture is no plane")
+        shot = replace(shot, camera=None)
     if check.on_drawings:
         shot = shot.drawings()
         values = replace(values, fps=shot.fps)

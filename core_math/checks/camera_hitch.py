@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -220,7 +221,8 @@ def judge(motion: Motion, measured: list[Hitch], values: Values) -> Iterator[Out
 def _find_jumps(path: FloatArray, values: Values) -> list[Hitch]:
     """Find frames that are thrown off, and frames from which on the picture has jumped aside."""
     least, enough = min(values.limits[JUMP.name]), values[STAND_OUT.name]
-    sides, known = path[:, np.newaxis], {"least": least, "floor": 0.05 * least}
+    known: dict[str, Any] = {"least": least, "floor": 0.05 * least}
+    sides = path[:, np.newaxis]
     inner = spikes.find_all_spikes(sides, enough, **known)
     real = (inner.misses >= MISS * inner.sizes) | camera_work.is_spike(path, inner.firsts, CLEARER)
     inner = inner.select(real & (inner.ratings >= enough))

@@ -162,3 +162,37 @@ def test_orthographic_camera_in_other_units(scene):
     assert shot.ortho_scale[0] == pytest.approx(3.0)
     assert shot.clip_m[0, 1] == pytest.approx(50.0)
     assert shot.focus_m[0] == pytest.approx(4.0)
+
+
+def test_after_a_cut_everything_is_the_other_cameras(scene):
+    near, wide = add_camera(scene, "Near"), scene.camera
+    wide.data.type, wide.data.ortho_scale = "ORTHO", 7.0
+    near.data.dof.use_dof, near.data.sensor_fit = True, "VERTICAL"
+    near.data.clip_start = 0.5
+    near.location, near.rotation_euler = (0.3, -4.0, 0.6), (1.4, 0.0, 0.1)
+    wide.location, wide.rotation_euler = (0.0, -6.0, 0.5), (1.5, 0.1, 0.0)
+    rigs.key(near.data, "lens", {15: 35.0, LAST: 85.0})
+    rigs.key(near.data, "shift_y", {15: 0.0, LAST: 0.2})
+    bind(scene, 1, wide)
+    bind(scene, 15, near)
+    motion = read(scene)
+    first, last = (shot.camera for shot in motion.shots())
+    assert (first.orthographic, first.depth_of_field) == (True, False)
+    assert (last.orthographic, last.depth_of_field) == (False, True)
+    assert (first.sensor_fit, last.sensor_fit) == (SensorFit.AUTO, SensorFit.VERTICAL)
+    assert (first.clip_m[0, 0], last.clip_m[0, 0]) == pytest.approx((0.1, 0.5))
+    # What each camera shows is where the host puts it, on both sides of the cut.
+    from bpy_extras.object_utils import world_to_camera_view
+    from mathutils import Vector
+
+    points = np.tile([0.4, 0.2, 0.9], (LAST, 1))
+    places, _ = motion.camera.project(points)
+    for frame in (1, 14, 15, 22, LAST):
+        scene.frame_set(frame)
+        host = world_to_camera_view(scene, scene.camera, Vector(points[0]))
+        assert places[frame - 1] == pytest.approx(tuple(host)[:2], abs=1e-5)
+
+
+def test_a_panoramic_camera_is_told(scene):
+    scene.camera.data.type = "PANO"
+    assert read(scene).camera.panoramic
