@@ -12,6 +12,7 @@ from __future__ import annotations
 import time
 import traceback
 from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -32,6 +33,7 @@ from .motion import Motion, Stage
 from .one_cause import merge_causes
 from .reading import SubjectReading
 from .settings import Settings
+from .watched import Read
 
 STAGE_WORDS = {
     Stage.BLOCKING: "blocking",
@@ -85,7 +87,9 @@ def iterate_checks(
 ) -> Iterator[tuple[Check, SubjectReading]]:
     """Run the checks one by one, yielding each with its outcome as soon as it is there.
 
-    With a memory only those run whose stretch of motion, or whose limits, have changed.
+    With a memory, kept by the caller from one reading of a subject to the next, only those run
+    that looked at something which has changed since, or whose limits have; the outcome is that of
+    a full run. Hand over the whole motion each time.
     """
     shots = motion.shots()
     if memory is not None:
@@ -137,12 +141,16 @@ def _judge(
     """Run a check on one stretch, unless the memory knows the outcome; crashes are not kept."""
     known = memory.find(check, shot, values) if memory is not None else None
     if known is None:
-        try:
-            known = _run_on_shot(check, shot, values)
-        except CannotEvaluateError as error:
-            known = str(error)
+        watching: AbstractContextManager[set[Read]] = (
+            memory.watch(shot) if memory is not None else nullcontext(set())
+        )
+        with watching as reads:
+            try:
+                known = _run_on_shot(check, shot, values)
+            except CannotEvaluateError as error:
+                known = str(error)
         if memory is not None:
-            memory.keep(check, shot, values, known)
+            memory.keep(check, shot, values, known, reads)
     if isinstance(known, str):
         raise CannotEvaluateError(known)
     return known

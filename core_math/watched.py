@@ -1,0 +1,192 @@
+# SPDX-FileCopyrightText: 2026 Fettle developers
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Motion that notes what is read from it, so that one knows what a result rests on.
+
+A check computes its outcome from the motion it is given and from nothing else. What it never
+looked at cannot have mattered: as long as everything it did look at is the same, so is the
+outcome. Nobody has to declare anything, and nothing can be forgotten.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import fields
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.lib.mixins import NDArrayOperatorsMixin
+from numpy.typing import NDArray
+
+from .motion import IntArray, Motion
+
+T = TypeVar("T")
+
+ARRAYS = ("heads", "tails", "rotations", "local_rotations", "local_heads")
+MAPPINGS = ("keys", "channels")
+WHOLE = ("camera", "staging")
+DRAWING_ROWS = ("drawing rows", "")
+
+Read = tuple[str, str]
+"""A field of the motion, and the part of it ("" where a field has no parts)."""
+
+
+class Watch:
+    """Collects what is read, for each computation that is under way."""
+
+    def __init__(self) -> None:
+        self._open: list[set[Read]] = []
+
+    def note(self, *reads: Read) -> None:
+        """Add what was read to the innermost computation."""
+        if self._open:
+            self._open[-1].update(reads)
+
+    @contextmanager
+    def collect(self) -> Iterator[set[Read]]:
+        """Collect what is read inside; the computation around it has read it too."""
+        reads: set[Read] = set()
+        self._open.append(reads)
+        try:
+            yield reads
+        finally:
+            self._open.pop()
+            self.note(*reads)
+
+
+class WatchedArray(NDArrayOperatorsMixin):
+    """An array of shape (F, P, C) that notes which parts are taken out of it.
+
+    Whatever is done with it other than taking parts by `array[rows, parts]` counts as reading all
+    of it.
+    """
+
+    def __init__(self, values: NDArray[Any], field: str, parts: tuple[str, ...], watch: Watch):
+        self._values, self._watch = values, watch
+        self._all = tuple((field, part) for part in parts)
+        self.shape, self.ndim, self.dtype = values.shape, values.ndim, values.dtype
+
+    def _read_all(self) -> NDArray[Any]:
+        self._watch.note(*self._all)
+        return self._values
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __getitem__(self, key: Any) -> Any:
+        if isinstance(key, tuple) and len(key) > 1 and _is_plain(key[0]) and _is_plain(key[1]):
+            taken = np.arange(len(self._all))[key[1]]
+            self._watch.note(*(self._all[i] for i in np.unique(taken).tolist()))
+            return self._values[key]
+        return self._read_all()[key]
+
+    def __array__(self, dtype: Any = None, copy: Any = None) -> NDArray[Any]:
+        values = self._read_all()
+        return np.array(values, dtype=dtype) if copy else np.asarray(values, dtype=dtype)
+
+    def __array_ufunc__(self, ufunc: Any, method: str, *inputs: Any, **options: Any) -> Any:
+        plain = [x._read_all() if isinstance(x, WatchedArray) else x for x in inputs]
+        return getattr(ufunc, method)(*plain, **options)
+
+    def __iter__(self) -> Iterator[Any]:
+        return iter(self._read_all())
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("__"):
+            raise AttributeError(name)
+        return getattr(self._read_all(), name)
+
+
+def _is_plain(key: Any) -> bool:
+    """Say whether an index takes from one axis only: a number, a slice, a list of numbers."""
+    if isinstance(key, int | np.integer | slice):
+        return not isinstance(key, bool)
+    if isinstance(key, list | np.ndarray):
+        return np.ndim(key) == 1
+    return False
+
+
+class WatchedMapping(Mapping[str, T]):
+    """A mapping by part that notes which parts are asked for."""
+
+    def __init__(self, values: Mapping[str, T], field: str, parts: tuple[str, ...], watch: Watch):
+        self._values, self._field, self._watch = values, field, watch
+        self._all = tuple((field, part) for part in parts)
+
+    def __getitem__(self, part: str) -> T:
+        self._watch.note((self._field, part))
+        return self._values[part]
+
+    def __contains__(self, part: object) -> bool:
+        self._watch.note((self._field, str(part)))
+        return part in self._values
+
+    def __iter__(self) -> Iterator[str]:
+        self._watch.note(*self._all)
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        self._watch.note(*self._all)
+        return len(self._values)
+
+
+class WatchedMotion(Motion):
+    """A motion whose parts, keys, channels, camera and staging note that they are read.
+
+    Everything else (frames, rate, names, height, stage ...) is not watched: where that differs,
+    nothing is used again.
+    """
+
+    def __getattribute__(self, name: str) -> Any:
+        if name in WHOLE:
+            watch = self.__dict__.get("_watch")
+            if watch is not None:
+                watch.note((name, ""))
+        return super().__getattribute__(name)
+
+    @property
+    def watch(self) -> Watch:
+        """What notes the reads."""
+        watch: Watch = self.__dict__["_watch"]
+        return watch
+
+    def list_shared(self) -> dict[Any, tuple[Any, frozenset[Read]]]:
+        """Return what checks share so far, each with what it rests on."""
+        return self._memo
+
+    def memo(self, key: Any, compute: Callable[[], T]) -> T:
+        """Return what several checks share; all of them have read what it rests on."""
+        watch = self.__dict__.get("_watch")
+        if watch is None:  # made from a watched motion by `slice` or `drawings`
+            return super().memo(key, compute)
+        if key not in self._memo:
+            with watch.collect() as reads:
+                value = compute()
+            self._memo[key] = (value, frozenset(reads))
+        shared, rests_on = self._memo[key]
+        watch.note(*rests_on)
+        return shared
+
+    def list_drawings(self) -> IntArray:
+        """Return the frames with something new; it is their numbers that matter, not all motion."""
+        watch = self.__dict__.get("_watch")
+        if watch is None:
+            return super().list_drawings()
+        with watch.collect() as reads:
+            rows = super().list_drawings()
+            reads.clear()
+        watch.note(DRAWING_ROWS)
+        return rows
+
+
+def watch_motion(motion: Motion, shared: dict[Any, Any] | None = None) -> WatchedMotion:
+    """Return the same motion, watched, with the shared results that still hold."""
+    watch = Watch()
+    own = {entry.name: getattr(motion, entry.name) for entry in fields(Motion)}
+    for field in ARRAYS:
+        own[field] = WatchedArray(own[field], field, motion.parts, watch)
+    for field in MAPPINGS:
+        own[field] = WatchedMapping(own[field], field, motion.parts, watch)
+    watched = WatchedMotion(**{**own, "_memo": dict(shared or {})})
+    watched.__dict__["_watch"] = watch
+    return watched
