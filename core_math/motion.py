@@ -552,8 +552,8 @@ def _total_change(places: FloatArray, local: FloatArray, height: float) -> Float
 
 
 def _find_stage(keys: Mapping[str, KeyTrack], cadence: int) -> Stage:
-    stepped = [track.stepped for track in keys.values() if len(track.stepped)]
-    if stepped and stage.stepped_share(np.concatenate(stepped)) > 0.5:
+    tracks = [track for track in keys.values() if len(track.stepped)]
+    if stage.are_key_poses([t.frames for t in tracks], [t.stepped for t in tracks]):
         return Stage.BLOCKING
     return Stage.HELD if cadence > 1 else Stage.SPLINE
 

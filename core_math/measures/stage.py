@@ -4,6 +4,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,6 +18,9 @@ STILL_SHARE = 1e-3
 
 LONGEST_CADENCE = 4
 """Frames per drawing: ones, twos, threes and fours are what the trade uses (common practice)."""
+
+LONGEST_DRAWING = 3
+"""Frames a drawing of stepped animation lasts at most; key poses lie farther apart (practice)."""
 
 REGULAR_SHARE = 0.8
 """Share of drawings that must last the same number of frames to speak of a cadence."""
@@ -37,6 +42,25 @@ def find_held_steps(steps: FloatArray) -> BoolArray:
     if len(moving) == 0:
         return np.ones(len(steps), dtype=np.bool_)
     return steps <= STILL_SHARE * float(np.median(moving))
+
+
+def are_key_poses(frames: Sequence[FloatArray], stepped: Sequence[BoolArray]) -> bool:
+    """Say whether keys are stepped key poses, as in blocking.
+
+    Most keys hold their value, and they lie apart: stepped keys on every frame, or on every second
+    or third, are drawings of finished animation, or what an exporter writes.
+
+    Parameters
+    ----------
+    frames : sequence of ndarray, shape (K,)
+        Key frames of each part, rising.
+    stepped : sequence of ndarray of bool, shape (K,)
+        Which of them hold their value until the next.
+    """
+    if not stepped or stepped_share(np.concatenate(stepped)) <= 0.5:
+        return False
+    apart = np.concatenate([np.diff(own) for own in frames])
+    return len(apart) == 0 or float(np.median(apart)) > LONGEST_DRAWING
 
 
 def find_cadence(steps: FloatArray) -> int:

@@ -107,6 +107,19 @@ def test_stage_follows_keys_and_cadence():
     assert poses.stage is Stage.BLOCKING
 
 
+def test_stepped_keys_on_every_second_frame_are_drawings_on_twos():
+    frames = np.arange(24)
+    wave = 30.0 * np.sin(frames / 4.0)
+    drawn = KeyTrack(frames[::2] + 1.0, np.ones(12, dtype=bool), ("hand.L",))
+    twos = figure.make_motion(
+        {"hand.L": figure.turn((0, 1, 0), wave[frames // 2 * 2])}, 24, keys={"hand.L": drawn}
+    )
+    assert (twos.stage, twos.cadence) == (Stage.HELD, 2)
+    every = KeyTrack(frames + 1.0, np.ones(24, dtype=bool), ("hand.L",))
+    ones = figure.make_motion({"hand.L": figure.turn((0, 1, 0), wave)}, 24, keys={"hand.L": every})
+    assert ones.stage is Stage.SPLINE
+
+
 def test_shots_split_at_cuts_inside_the_range_only():
     motion = figure.make_motion({}, 20, start=101, cuts=(101, 111, 500))
     assert [(s.frame(0), s.frame(-1)) for s in motion.shots()] == [(101, 110), (111, 120)]

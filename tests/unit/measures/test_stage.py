@@ -47,6 +47,22 @@ def test_share_of_stepped_keys():
     assert stage.stepped_share(np.array([], dtype=bool)) == 0.0
 
 
+@pytest.mark.parametrize(
+    ("apart", "stepped", "poses"),
+    [(1, True, False), (2, True, False), (3, True, False), (6, True, True), (6, False, False)],
+)
+def test_stepped_keys_far_apart_are_key_poses_and_drawings_on_twos_are_none(apart, stepped, poses):
+    frames = np.arange(1.0, 100.0, apart)
+    assert stage.are_key_poses([frames], [np.full(len(frames), stepped)]) == poses
+
+
+def test_keys_of_offset_parts_are_judged_part_by_part():
+    frames = [np.arange(start, 60.0, 8.0) for start in (1.0, 3.0, 5.0, 7.0)]
+    assert stage.are_key_poses(frames, [np.ones(len(own), dtype=bool) for own in frames])
+    assert not stage.are_key_poses([], [])
+    assert stage.are_key_poses([np.array([1.0])], [np.array([True])])
+
+
 @given(
     hnp.arrays(np.float64, st.integers(0, 60), elements=st.floats(0.0, 1e3, allow_subnormal=False)),
     st.floats(1e-3, 1e3),
