@@ -11,8 +11,9 @@ The time counts while the hand travels; pauses of up to a second do not end it. 
 poses are judged: the same hand on key after key while the hand is somewhere else.
 
 Leave it for a closed hand (a fist, a grip) and when both hands hold one thing: said as not
-evaluated. Fingers that never move (or never bend) in the whole shot may not be animated yet, or
-were not captured: one flag, never more than faint.
+evaluated. Fingers that never move (or one that never bends) in the whole shot are one flag, never
+more than clear; never more than faint where they have a single joint each, or none ever bends: such
+hands may not have been captured, or not be made to bend.
 
 Sources: two synergies explain most hand postures (Santello 1998, from memory), but no dwell time is
 published. Measured on open captures of jumping and climbing: the widest-moving finger joint spreads
@@ -112,7 +113,8 @@ class Frozen:
     """A stretch (sample indices, both included) in which a hand or a finger keeps its pose.
 
     `value` is in seconds, or the number of key poses in blocking; `others` are parts that freeze
-    with this one; `always` says that it never does anything else in the whole shot.
+    with this one; `always` says that it never does anything else in the whole shot, `unmade` that
+    these fingers may not be there to be animated.
     """
 
     code: str
@@ -124,6 +126,7 @@ class Frozen:
     spread: float = 0.0
     curl: float = 0.0
     always: bool = False
+    unmade: bool = False
     others: tuple[str, ...] = ()
 
 
@@ -169,7 +172,8 @@ def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Out
             span = (motion.frame(stretch.first), motion.frame(stretch.last))
             yield NotEvaluated(CHECK.id, motion.subject, excuse, stretch.part, (span,))
         else:
-            severity = Severity.FAINT if stretch.always else graded[0]
+            most = Severity.FAINT if stretch.unmade else Severity.CLEAR
+            severity = min(graded[0], most) if stretch.always else graded[0]
             yield _make_flag(motion, stretch, limits.unit, severity, graded[1])
 
 
@@ -205,13 +209,30 @@ def _measure_hand(
             spread=float(np.linalg.norm(box, axis=-1).max()),
             curl=_measure_curl(motion, side, chains, (first + last) // 2 * step),
             always=dead,
+            unmade=max(map(len, chains.values())) == 1,
         )
+    yield from _find_straight(motion, values, side, chains, moving & alive, step)
+
+
+def _find_straight(
+    motion: Motion,
+    values: Values,
+    side: str,
+    chains: dict[str, tuple[str, ...]],
+    judged: NDArray[np.bool_],
+    step: int,
+) -> Iterator[Frozen]:
+    """Find fingers at their straight limit on the samples that are judged."""
+    straight: dict[str, NDArray[np.bool_]] = {}
     for finger, chain in chains.items():
         if len(chain) == 1 or finger == "thumb":
             continue
         points = [*(motion.head(part)[::step] for part in chain), motion.tail(chain[-1])[::step]]
-        straight = hands.chain_bends(points).max(axis=0) < values[STRAIGHT.name]
-        for first, last in series.find_runs(straight & moving & alive):
+        straight[finger] = hands.chain_bends(points).max(axis=0) < values[STRAIGHT.name]
+    fps, end = motion.fps / step, motion.frame_count - 1
+    always = {finger for finger, line in straight.items() if line.all()}
+    for finger, line in straight.items():
+        for first, last in series.find_runs(line & judged):
             yield Frozen(
                 code="straight-finger",
                 part=f"{finger}{side}",
@@ -219,7 +240,8 @@ def _measure_hand(
                 first=first * step,
                 last=min(last * step, end),
                 value=(last - first + 1) / fps,
-                always=bool(straight.all()),
+                always=finger in always,
+                unmade=len(always) == len(straight),
             )
 
 

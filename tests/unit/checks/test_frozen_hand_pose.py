@@ -11,7 +11,7 @@ from check_assertions import assert_clean, assert_invariant, assert_not_evaluate
 
 from fettle.core_math.checks.frozen_hand_pose import CHECK
 from fettle.core_math.findings import Severity
-from fettle.core_math.motion import KeyTrack, Stage
+from fettle.core_math.motion import KeyTrack, Stage, build_motion
 
 FINGERS = ("thumb", "index", "middle", "ring", "pinky")
 SECONDS = 12.0
@@ -107,8 +107,26 @@ def test_both_hands_on_one_thing_are_left_alone_and_said_so():
     assert any("one thing" in entry.reason for entry in reading.not_evaluated)
 
 
-def test_fingers_that_never_move_at_all_are_no_more_than_faint():
+def test_fingers_that_never_move_at_all_are_no_more_than_clear():
     (flag,) = run(CHECK, gesture(play=0.0)).flags
+    assert flag.severity is Severity.CLEAR and "in this shot" in flag.message
+
+
+def test_fingers_of_one_joint_that_never_move_are_no_more_than_faint():
+    motion = gesture(play=0.0)
+    kept = [p for p in motion.parts if not p.endswith(("/2", "/3")) or "strand" in p]
+    rows = [motion.index(part) for part in kept]
+    fewer = build_motion(
+        subject=motion.subject,
+        parts=tuple(kept),
+        parents=tuple(kept.index(a) if (a := motion.parent_of(p)) else -1 for p in kept),
+        heads=motion.heads[:, rows],
+        tails=motion.tails[:, rows],
+        rotations_wxyz=motion.rotations[:, rows],
+        frames=motion.frames,
+        fps=motion.fps,
+    )
+    (flag,) = run(CHECK, fewer).flags
     assert flag.severity is Severity.FAINT and "in this shot" in flag.message
 
 
