@@ -53,7 +53,9 @@ __all__ = [
     "make_template",
     "miss_all_paths",
     "place_on_frames",
+    "rate_ends",
     "rate_heights",
+    "rate_near",
     "split_phases",
 ]
 
@@ -189,11 +191,12 @@ def find_all_spikes(
     *,
     least: float,
     floor: float,
+    shapes: Sequence[Shape] = (ONE_FRAME,),
     stride: int = 1,
     on_sphere: bool = False,
     miss_share: float = 0.0,
 ) -> Spikes:
-    """Find jumps of one sample, then look again with those rated `enough` taken out.
+    """Find jumps, then look again with those rated `enough` taken out.
 
     Two jumps near each other hide one another: each makes the path look rough for the other.
     The other arguments are those of `find_spikes`.
@@ -201,6 +204,7 @@ def find_all_spikes(
     known: dict[str, Any] = {
         "least": least,
         "floor": floor,
+        "shapes": shapes,
         "stride": stride,
         "on_sphere": on_sphere,
         "miss_share": miss_share,
@@ -211,7 +215,14 @@ def find_all_spikes(
         return found
     columns = np.unique(certain.columns)
     mended = path[:, columns].copy()
-    mended[certain.firsts, np.searchsorted(columns, certain.columns)] -= certain.heights
+    where = np.searchsorted(columns, certain.columns)
+    for later in range(max(map(len, shapes))):
+        rows = certain.firsts + later * stride
+        inside = rows <= certain.lasts
+        # Of several that overlap one is taken out; the others are known already.
+        mended[rows[inside], where[inside]] = (
+            path[rows[inside], certain.columns[inside]] - certain.heights[inside]
+        )
     more = find_spikes(mended, **known)
     more = replace(more, columns=columns[more.columns])
     return join_spikes((found, more.select(more.ratings >= enough)))
@@ -285,7 +296,7 @@ def find_jumps(
     miss_share: float,
     on_sphere: bool = False,
 ) -> Spikes:
-    """Find jumps of one sample that stand out, between frames and on the first and last one.
+    """Find jumps of one or two samples that stand out, and on the first and last frame.
 
     Parameters
     ----------
@@ -309,11 +320,12 @@ def find_jumps(
                 enough,
                 least=least,
                 floor=floor,
+                shapes=[ONE_FRAME, TWO_FRAMES] if 2 * stride <= longest else [ONE_FRAME],
                 stride=stride,
                 on_sphere=on_sphere,
                 miss_share=miss_share,
             )
-            for stride in list_strides(longest, len(path))
+            for stride in list_strides(max(1.0, longest / 2.0), len(path))
         ]
     )
     between = between.select((between.firsts > 0) & (between.lasts < last))
@@ -326,6 +338,56 @@ def find_jumps(
     ends = replace(ends, ratings=enough / enough_at_ends * ends.ratings)
     found = join_spikes((between, ends))
     return found.select(found.ratings >= enough)
+
+
+def rate_ends(
+    path: FloatArray, columns: Sequence[int], *, floor: float, on_sphere: bool = False
+) -> float:
+    """Return how far the last frame of some paths stands out: the highest rating of all of them.
+
+    The arguments are those of `rate_near`.
+    """
+    near = path[:, list(columns)]
+    if near.shape[1] == 0:
+        return 0.0
+    found = find_end_spikes(near, least=0.0, floor=floor, on_sphere=on_sphere)
+    return float(found.ratings.max(initial=0.0))
+
+
+def rate_near(
+    path: FloatArray,
+    first: int,
+    shape: Shape,
+    columns: Sequence[int],
+    *,
+    floor: float,
+    reach: int = 10,
+    on_sphere: bool = False,
+) -> float:
+    """Return how far other paths stand out around a frame: the highest rating of all of them.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    first : int
+        First frame of the jump; one frame to either side is looked at too.
+    shape : tuple of float
+    columns : sequence of int
+        The paths that are asked; 0 is returned for none.
+    floor, reach, on_sphere
+        As for `find_spikes`.
+    """
+    start = max(0, first - reach - ORDER - 1)
+    near = path[start : first + len(shape) + reach + ORDER + 1, list(columns)]
+    rows = np.arange(max(0, first - 1), min(first + 2, len(path) - len(shape) + 1)) - start
+    if len(rows) == 0 or near.shape[1] == 0:
+        return 0.0
+    heights, _ = find_heights(near, shape)
+    frames, own = (np.ravel(a) for a in np.meshgrid(rows, np.arange(near.shape[1])))
+    axes = make_tangents(near[frames, own]) if on_sphere else None
+    rank = path.shape[2] - (1 if on_sphere else 0)
+    rated = rate_heights(near, frames, own, heights[frames, own], shape, reach, floor, axes, rank)
+    return float(rated.max())
 
 
 def place_on_frames(found: Spikes, used: IntArray, count: int) -> Spikes:

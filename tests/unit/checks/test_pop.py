@@ -277,3 +277,48 @@ def test_pops_in_a_capture_are_found():
             for f in flags
         )
     assert found >= 18
+
+
+@pytest.mark.parametrize("part", ["head", "upper_arm.R", "hand.L", "index.L/2"])
+@pytest.mark.parametrize(("fps", "length"), [(24.0, 2), (30.0, 2), (60.0, 4)])
+def test_pop_that_is_held_for_two_frames_at_24_is_one_flag(part, fps, length):
+    # The same turn for a twelfth of a second: there, held, back.
+    at = round(1.7 * fps)
+    motion = _turn_alike(sway(fps), part, at, length, 8.0)
+    (flag,) = run(CHECK, motion).flags
+    assert (flag.part, flag.code) == (part, "few-frames")
+    assert (flag.start, flag.end) == (at + 1, at + length)
+    assert at + 1 <= flag.peak <= at + 2
+    assert flag.severity >= Severity.CLEAR
+    assert f"-{at + length} and comes back" in flag.message
+
+
+def _turn_alike(motion, part, first, length, degrees):
+    """Turn a part by the same angle about the same axis on some frames."""
+    local = motion.local_rotations.copy()
+    row = motion.index(part)
+    off = rotations.from_axis_angle((0.0, 1.0, 0.0), degrees)
+    local[first : first + length, row] = rotations.multiply(local[first : first + length, row], off)
+    return planting.rebuild(motion, local, motion.local_heads)
+
+
+def make_rough(seed=4):
+    """Sway with a tremor of 0.35 degrees on every part, drawn anew on every frame."""
+    motion = sway()
+    random = np.random.default_rng(seed)
+    shape = (motion.frame_count, len(motion.parts), 3)
+    vectors = random.normal(scale=0.35, size=shape)
+    shake = rotations.from_axis_angle(vectors, np.linalg.norm(vectors, axis=-1))
+    return planting.rebuild(
+        motion, rotations.multiply(motion.local_rotations, shake), motion.local_heads
+    )
+
+
+def test_less_is_asked_of_a_part_that_jumps_alone_than_of_a_limb_that_jumps_together():
+    rough = make_rough()
+    alone = planting.turn_off(rough, ["chest"], [40], 8.0)
+    flags = run(CHECK, alone, stand_out=60.0, alone_stand_out=3.0).flags
+    assert [flag.part for flag in flags if flag.peak == 41] == ["chest"]
+    together = planting.turn_off(rough, ["chest", "neck", "spine"], [40], 8.0)
+    flags = run(CHECK, together, stand_out=60.0, alone_stand_out=3.0).flags
+    assert [flag.part for flag in flags if flag.peak == 41] == []
