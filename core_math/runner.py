@@ -91,7 +91,7 @@ def iterate_checks(
     that looked at something which has changed since, or whose limits have; the outcome is that of
     a full run. Hand over the whole motion each time.
     """
-    shots = motion.shots()
+    shots = [_leave_panorama(shot) for shot in motion.shots()]
     if memory is not None:
         shots = memory.recognise(shots)
     for check in checks:
@@ -113,7 +113,7 @@ def run_check(
     crashes: list[Crash] = []
     judged = 0
     values = settings.values(check, shots[0].fps)
-    for shot in shots:
+    for shot in map(_leave_panorama, shots):
         try:
             outcomes = _judge(check, shot, values, memory)
         except CannotEvaluateError as error:
@@ -133,6 +133,17 @@ def run_check(
         evaluated=(check.id,) if judged else (),
         check_seconds={check.id: time.perf_counter() - started},
     )
+
+
+def _leave_panorama(shot: Motion) -> Motion:
+    """Return a stretch without the picture of a panoramic camera, which says so.
+
+    Done before anything is judged: which camera looks is nothing that every check asks for.
+    """
+    if vars(shot)["camera"] is None or not vars(shot)["camera"].panoramic:
+        return shot
+    reason = "the shot camera is panoramic, its picture is no plane"
+    return replace(shot, camera=None, dropped={**shot.dropped, "camera": reason}, _memo={})
 
 
 def _judge(
@@ -166,11 +177,7 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
             f"(judged in {', '.join(sorted(STAGE_WORDS[s] for s in check.stages))})"
         )
     if check.needs_camera and shot.camera is None:
-        raise CannotEvaluateError("no shot camera")
-    if shot.camera is not None and shot.camera.panoramic:
-        if check.needs_camera:
-            raise CannotEvaluateError("the shot camera is panoramic, its picture is no plane")
-        shot = replace(shot, camera=None)
+        raise CannotEvaluateError(shot.dropped.get("camera", "no shot camera"))
     if check.on_drawings:
         shot = shot.drawings()
         values = replace(values, fps=shot.fps)

@@ -130,6 +130,10 @@ class WatchedMapping(Mapping[str, T]):
         return len(self._values)
 
 
+class _Kept(dict[Any, Any]):
+    """What checks share of a watched motion: each value with what it rests on."""
+
+
 class WatchedMotion(Motion):
     """A motion whose parts, keys, channels, camera and staging note that they are read.
 
@@ -157,8 +161,10 @@ class WatchedMotion(Motion):
     def memo(self, key: Any, compute: Callable[[], T]) -> T:
         """Return what several checks share; all of them have read what it rests on."""
         watch = self.__dict__.get("_watch")
-        if watch is None:  # made from a watched motion by `slice` or `drawings`
-            return super().memo(key, compute)
+        if watch is None:
+            # Made from a watched motion: what `slice` and `drawings` make shares nothing with it,
+            # any other copy must not keep what it alone has seen being read.
+            return compute() if isinstance(self._memo, _Kept) else super().memo(key, compute)
         if key not in self._memo:
             with watch.collect() as reads:
                 value = compute()
@@ -187,6 +193,6 @@ def watch_motion(motion: Motion, shared: dict[Any, Any] | None = None) -> Watche
         own[field] = WatchedArray(own[field], field, motion.parts, watch)
     for field in MAPPINGS:
         own[field] = WatchedMapping(own[field], field, motion.parts, watch)
-    watched = WatchedMotion(**{**own, "_memo": dict(shared or {})})
+    watched = WatchedMotion(**{**own, "_memo": _Kept(shared or {})})
     watched.__dict__["_watch"] = watch
     return watched

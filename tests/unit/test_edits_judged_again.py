@@ -159,6 +159,15 @@ def test_only_what_looks_at_the_edited_parts_runs_again():
     assert not watch_runs(nudge_camera(base, 20, 0.7), memory)
 
 
+def test_what_a_copy_of_watched_motion_works_out_is_not_kept_unseen():
+    watched = watch_motion(make_base(False))
+    copy = replace(watched, camera=None)
+    copy.stances()
+    with watched.watch.collect() as reads:
+        watched.stances()
+    assert ("heads", "foot.L") in reads
+
+
 @pytest.mark.parametrize(
     ("take", "parts"),
     [
