@@ -71,9 +71,11 @@ def switch_on() -> None:
 
 
 def switch_off() -> None:
-    """Stop reading by ourselves; what was read stays."""
+    """Stop reading by ourselves; what was read stays, what makes the next reading short goes."""
     _Watch.overlay = False
     _Watch.due.clear()
+    if reading_job.running() is None:
+        reading_job.forget_memory()
     for timer in (_watch, _work_off):
         if bpy.app.timers.is_registered(timer):
             bpy.app.timers.unregister(timer)
@@ -155,10 +157,18 @@ def _number_actions() -> dict[str, int]:
 
 def _after_job(scene_name: str) -> None:
     """When a reading has ended: is it still about the shot as it is now."""
-    entry, scene = kept.get(scene_name), bpy.data.scenes.get(scene_name)
     if reading_job.running(scene_name) is not None:
         return
     follow_updates()
+    _check_currency(scene_name)
+    if not _Watch.overlay and not _Watch.due and reading_job.running() is None:
+        # Nobody waits for an edit to show, so nothing is held to be quick with it.
+        reading_job.forget_memory()
+
+
+def _check_currency(scene_name: str) -> None:
+    """Let a reading that was overtaken by an edit be done again."""
+    entry, scene = kept.get(scene_name), bpy.data.scenes.get(scene_name)
     if entry is None or scene is None:
         return
     if scene_name not in _Watch.shots or entry.stale is None:

@@ -91,7 +91,9 @@ def start(
         Look at what lies around the subjects, too; that costs time.
     """
     global _job
-    stop()
+    before = _give_up()
+    if before is not None and before.scene != scene.name:
+        _tell(before.scene)
     _job = ReadingJob(scene.name, view_layer.name, settings, source, given)
     _job.at_once, _job.whole = at_once, whole
     _begin(_job, scene, view_layer)
@@ -103,15 +105,21 @@ def start(
 
 def stop() -> bool:
     """Give up the job at work; say whether there was one."""
-    global _job
-    job, _job = _job, None
+    job = _give_up()
     if job is None:
         return False
-    _close(job)
     if bpy.app.timers.is_registered(_work):
         bpy.app.timers.unregister(_work)
     _tell(job.scene)
     return True
+
+
+def _give_up() -> ReadingJob | None:
+    global _job
+    job, _job = _job, None
+    if job is not None:
+        _close(job)
+    return job
 
 
 def work_now() -> None:
@@ -154,6 +162,11 @@ def _recall(scene_name: str) -> ReadingMemory:
 def forget_memory() -> None:
     """Drop what is remembered of earlier readings: the next one reads everything."""
     _memory.clear()
+
+
+def is_remembering() -> bool:
+    """Say whether anything of earlier readings is held to make the next one short."""
+    return bool(_memory)
 
 
 def _keep_samples(job: ReadingJob, samples: ShotSamples) -> None:
