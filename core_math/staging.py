@@ -22,7 +22,8 @@ class Staging:
     rows : ndarray of int, shape (S,)
         Indices of the motion's frames that were looked at, rising.
     step : int
-        Frames from one look to the next.
+        Frames from one look to the next where nothing changes; around changes every frame was
+        looked at.
     things : tuple of str, length K
         Names of the objects around the subject; its own body, hair and what it carries are none.
     hidden : ndarray, shape (S, K)
@@ -43,6 +44,11 @@ class Staging:
     tried: IntArray
     depths: FloatArray
     boxes: FloatArray
+
+    def hold(self, values: FloatArray, frames: int) -> FloatArray:
+        """Return values of the looks, shape (S, ...), for every frame: each until the next look."""
+        latest = np.searchsorted(self.rows, np.arange(frames), side="right") - 1
+        return np.asarray(values[np.maximum(latest, 0)])
 
     def slice(self, start: int, stop: int) -> Staging:
         """Return what was seen in the frame indices start .. stop - 1."""

@@ -5,8 +5,9 @@
 Acting that nobody sees is lost: a post, a crate or another character between the camera and the
 subject takes its place in the picture, and the eye goes to what is in front.
 
-Joints and the middles of limbs are looked at from the shot camera; what cuts the sight line first
-is named, with the share of the points in the picture that it hides and for how long.
+Joints and the middles of limbs are looked at from the shot camera, on every few frames and on each
+around changes; what cuts the sight line first is named, with the share of the points in the
+picture that it hides and for how long. What counts is what renders, hidden in the viewport or not.
 
 Leave it for reveals, for subjects that pass behind something on their way, and for peeking through
 things on purpose: mark it as meant. The subject's own body and hair, what it carries and what can
@@ -71,31 +72,30 @@ def measure(motion: Motion, values: Values) -> list[Stretch]:
         raise CannotEvaluateError("the subject is out of frame")
     total = 100.0 * staging.hidden.sum(axis=1)
     total = np.where(staging.tried >= FEWEST_POINTS, total, 0.0)
+    # Between two looks it is as the former saw it: they lie close wherever something changes.
+    total = staging.hold(total, motion.frame_count)
+    shares = staging.hold(staging.hidden, motion.frame_count)
+    shortest = max(1, round(values.frames(SHORTEST.name)))
     found = []
-    last_frame = motion.frame_count - 1
     for first, last in series.find_runs(total >= min(values.limits[HIDDEN.name])):
-        # Between two looks that both find it, it is taken to be so.
-        begin, end = int(staging.rows[first]), int(staging.rows[last])
-        frames = end - begin + staging.step
-        if frames < values.frames(SHORTEST.name):
+        if last - first + 1 < shortest:
             continue
-        peak = first + int(np.argmax(total[first : last + 1]))
-        by_thing = staging.hidden[first : last + 1].sum(axis=0)
+        within = total[first : last + 1]
+        by_thing = shares[first : last + 1].sum(axis=0)
         order = [int(row) for row in np.argsort(-by_thing, kind="stable") if by_thing[row] > 0.0]
         # The worst share that is kept for as long as it takes to matter.
-        looks = max(1, round(values.frames(SHORTEST.name) / staging.step))
-        kept = np.sort(total[first : last + 1])[::-1]
-        percent = float(kept[min(looks, len(kept)) - 1])
+        percent = float(np.sort(within)[-shortest])
         by = tuple(staging.things[row] for row in order[:3])
-        end = min(end + staging.step - 1, last_frame)
-        found.append(Stretch(begin, end, int(staging.rows[peak]), percent, by))
+        found.append(Stretch(first, last, first + int(np.argmax(within)), percent, by))
     return found
 
 
 def judge(motion: Motion, measured: list[Stretch], values: Values) -> Iterator[Outcome]:
     """Flag the stretches by the share that is hidden."""
     staging = _require(motion)
-    looked = f" (looked at every {staging.step} frames)" if staging.step > 1 else ""
+    looked = ""
+    if staging.step > 1:
+        looked = f" (looked at every {staging.step} frames, at each around changes)"
     for stretch in measured:
         graded = values.grade(HIDDEN.name, stretch.percent)
         if graded is None:

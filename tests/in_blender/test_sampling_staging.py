@@ -8,7 +8,8 @@ import pytest
 import rigs
 
 from fettle.addon.sampling import run_sampling, sample_shot
-from fettle.addon.sampling_staging import find_own, is_see_through, look_around
+from fettle.addon.sampling_staging import find_own, look_around
+from fettle.addon.sight_lines import is_see_through
 from fettle.addon.subjects import find_subjects
 from fettle.core_math import ALL_CHECKS, run_checks
 
@@ -86,18 +87,102 @@ def test_a_wall_behind_the_subject_hides_nothing_but_is_a_thing_behind(scene):
     [
         lambda wall: setattr(wall, "hide_render", True),
         lambda wall: setattr(wall, "visible_camera", False),
-        lambda wall: setattr(wall, "display_type", "WIRE"),
         lambda wall: setattr(wall, "is_shadow_catcher", True),
         lambda wall: setattr(wall, "parent", bpy.data.objects["Rig"]),
         lambda wall: setattr(wall.constraints.new("CHILD_OF"), "target", bpy.data.objects["Rig"]),
     ],
-    ids=["hidden", "invisible to the camera", "wire", "shadow catcher", "child", "constrained"],
+    ids=["hidden", "invisible to the camera", "shadow catcher", "child", "constrained"],
 )
 def test_what_does_not_show_or_is_the_subjects_own_hides_nothing(scene, hide):
     wall = add_wall()
     assert share(scene) > 0.5
     hide(wall)
     assert share(scene) == 0.0
+
+
+@pytest.mark.parametrize(
+    "show",
+    [
+        lambda wall: setattr(wall, "display_type", "WIRE"),
+        lambda wall: setattr(wall, "display_type", "BOUNDS"),
+        lambda wall: setattr(wall, "hide_viewport", True),
+        lambda wall: wall.hide_set(True),
+        lambda wall: setattr(wall.users_collection[0], "hide_viewport", True),
+        lambda wall: setattr(wall, "show_in_front", True),
+    ],
+    ids=["wire", "bounds", "hidden on screen", "eye", "collection hidden", "in front"],
+)
+def test_how_the_viewport_shows_a_thing_makes_no_difference(scene, show):
+    wall = add_wall(size=(4.0, 0.1, 4.0))
+    away = bpy.data.collections.new("Away")
+    scene.collection.children.link(away)
+    scene.collection.objects.unlink(wall)
+    away.objects.link(wall)
+    show(wall)
+    motion = look(scene)
+    np.testing.assert_allclose(motion.staging.hidden.sum(axis=1), 1.0)
+    assert motion.staging.things == ("Wall",)
+
+
+def make_kit():
+    """A wall that lies in a collection which is shown by instances only."""
+    wall = add_wall(place=(0.0, 0.0, 0.0), size=(4.0, 0.1, 4.0))
+    kit = bpy.data.collections.new("Kit")
+    bpy.context.scene.collection.objects.unlink(wall)
+    kit.objects.link(wall)
+    return kit
+
+
+def test_an_instanced_collection_hides_as_the_one_who_shows_it(scene):
+    shown = bpy.data.objects.new("Set piece", None)
+    shown.instance_type, shown.instance_collection = "COLLECTION", make_kit()
+    shown.location = (0.0, -3.0, 1.0)
+    scene.collection.objects.link(shown)
+    staging = look(scene).staging
+    np.testing.assert_allclose(staging.hidden.sum(axis=1), 1.0)
+    assert staging.things == ("Set piece",)
+    np.testing.assert_allclose(staging.depths[0, 0], [3.95, 4.05], atol=1e-5)
+    bpy.data.objects["Wall"].hide_render = True
+    assert share(scene) == 0.0
+
+
+def test_instances_of_geometry_nodes_hide_as_the_one_who_scatters_them(scene):
+    wall = make_kit().objects[0]
+    wall.location = (0.0, 0.0, 0.0)
+    tree = bpy.data.node_groups.new("Scatter", "GeometryNodeTree")
+    tree.interface.new_socket("Geometry", in_out="INPUT", socket_type="NodeSocketGeometry")
+    tree.interface.new_socket("Geometry", in_out="OUTPUT", socket_type="NodeSocketGeometry")
+    nodes = tree.nodes
+    start, end = nodes.new("NodeGroupInput"), nodes.new("NodeGroupOutput")
+    place = nodes.new("GeometryNodeInstanceOnPoints")
+    info = nodes.new("GeometryNodeObjectInfo")
+    info.inputs["Object"].default_value = wall
+    info.inputs["As Instance"].default_value = True
+    place.inputs["Scale"].default_value = (4.0, 0.1, 4.0)
+    tree.links.new(start.outputs[0], place.inputs["Points"])
+    tree.links.new(info.outputs["Geometry"], place.inputs["Instance"])
+    tree.links.new(place.outputs[0], end.inputs[0])
+    mesh = bpy.data.meshes.new("Points")
+    mesh.from_pydata([(0.0, 0.0, 0.0), (30.0, 0.0, 0.0)], [], [])
+    scatter = bpy.data.objects.new("Scatter", mesh)
+    scatter.location = (0.0, -3.0, 1.0)
+    scatter.modifiers.new("Nodes", "NODES").node_group = tree
+    scene.collection.objects.link(scatter)
+    staging = look(scene).staging
+    np.testing.assert_allclose(staging.hidden.sum(axis=1), 1.0)
+    assert staging.things == ("Scatter",)
+
+
+@pytest.mark.parametrize("frames", [(6, 18), (7, 10), (2, 23)])
+def test_the_very_frames_are_found_although_few_are_looked_at(scene, frames):
+    wall = add_wall(size=(4.0, 0.1, 4.0))
+    there, gone = (0.0, -3.0, 1.0), (9.0, -3.0, 1.0)
+    places = {1: gone, frames[0]: there, frames[1]: there, frames[1] + 1: gone}
+    rigs.key(wall, "location", places, "CONSTANT")
+    motion = look(scene)
+    (flag,) = run_checks(motion, [c for c in ALL_CHECKS if c.id == "blocked-view"]).flags
+    assert (flag.start, flag.end) == frames
+    assert len(motion.staging.rows) < LAST * 2 // 3
 
 
 def test_a_holdout_hides_what_is_behind_it(scene):

@@ -50,7 +50,7 @@ def test_severity_follows_the_share(share, severity):
     assert flag.value == pytest.approx(100.0 * share)
     # Looks 8 to 13 of every other frame, the first frame being 1.
     assert (flag.start, flag.end) == (17, 28)
-    assert "Post hides" in flag.message and "every 2 frames" in flag.message
+    assert "Post hides" in flag.message and "every 2 frames, at each around changes" in flag.message
     assert "move Post aside" in flag.suggestion
 
 
@@ -75,6 +75,22 @@ def test_a_single_look_that_is_worse_does_not_decide():
     hidden[10, 0] = 0.95
     (flag,) = run(CHECK, shot(hidden)).flags
     assert (flag.severity, flag.peak) == (Severity.FAINT, 21)
+
+
+def test_looks_that_lie_closer_around_a_change_tell_its_very_frames():
+    motion = shot(hide(0.0, total=12), step=4)
+    rows = np.array([0, 4, 5, 6, 8, 12, 16, 18, 19, 20, 24])
+    hidden = np.zeros((len(rows), 2))
+    hidden[(rows >= 6) & (rows < 19), 0] = 0.8
+    looks = {
+        "tried": np.full(len(rows), 40),
+        "depths": np.full((len(rows), 2, 2), np.nan),
+        "boxes": np.full((len(rows), 2, 4), np.nan),
+    }
+    staging = replace(motion.staging, rows=rows, hidden=hidden, **looks)
+    (flag,) = run(CHECK, replace(motion, staging=staging)).flags
+    assert (flag.start, flag.end) == (7, 19)
+    assert "for 13 frames" in flag.message
 
 
 def test_two_things_together_are_named_the_worse_first():
