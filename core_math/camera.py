@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from .measures import projection
+from .measures import optics, projection
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -111,6 +111,29 @@ class ShotCamera:
             orthographic=self.orthographic,
             ortho_scale=self.ortho_scale,
         )
+
+    @property
+    def width_on_sensor_mm(self) -> FloatArray:
+        """How wide the picture is on the sensor, shape (F,), mm."""
+        width, height = self.lens.picture
+        fit = self.sensor_fit
+        across = fit is SensorFit.HORIZONTAL or (fit is SensorFit.AUTO and width >= height)
+        side = self.sensor_mm[:, 1 if fit is SensorFit.VERTICAL else 0]
+        return side if across else side * width / height
+
+    def measure_blur(self, distances: FloatArray) -> FloatArray:
+        """Return blur discs at distances, shape (F, ...), metres, in picture widths.
+
+        Zero without depth of field, and for orthographic lenses, which have none.
+        """
+        if not self.depth_of_field or self.orthographic:
+            return np.zeros_like(distances)
+        extra = (1,) * (distances.ndim - 1)
+        focal, stop, focus, width = (
+            values.reshape(-1, *extra)
+            for values in (self.lens_mm, self.f_stop, self.focus_m, self.width_on_sensor_mm)
+        )
+        return optics.blur_disc_mm(focal, stop, focus, distances) / width
 
     def project(self, positions: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return places in the picture (0 to 1) and distances of positions, shape (F, ..., 3)."""

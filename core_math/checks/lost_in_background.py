@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome
-from ..measures import optics, series
+from ..measures import clutter, optics, series
 from ..motion import Motion, ShotCamera, Stage, Staging
 from ..units import Unit
 
@@ -177,7 +177,7 @@ def judge(motion: Motion, measured: Findings, values: Values) -> Iterator[Outcom
                 f"The subject itself is soft, {soft.percent:.2f} % of the frame's width: focus is "
                 f"at {soft.focus:.1f} m, the subject at {soft.distance:.1f} m"
             ),
-            suggestion=f"pull the focus to {soft.distance:.1f} m, or focus on the head",
+            suggestion=_suggest_focus(motion, soft, min(values.limits[SOFT.name])),
         )
     crowd = measured.crowd
     if crowd is None or motion.camera is None:
@@ -207,31 +207,21 @@ def judge(motion: Motion, measured: Findings, values: Values) -> Iterator[Outcom
     )
 
 
-def blur_percent(camera: ShotCamera, rows: NDArray[np.int64], distances: FloatArray) -> FloatArray:
-    """Return blur discs at distances (S, ...) of the frames `rows`, in % of the frame's width."""
-    if not camera.depth_of_field or camera.orthographic:
-        return np.zeros_like(distances)
-    extra = (1,) * (distances.ndim - 1)
-    focal, stop, focus = (
-        values[rows].reshape(-1, *extra)
-        for values in (camera.lens_mm, camera.f_stop, camera.focus_m)
-    )
-    disc = optics.blur_disc_mm(focal, stop, focus, distances)
-    return 100.0 * disc / _sensor_width(camera)[rows].reshape(-1, *extra)
-
-
-def _sensor_width(camera: ShotCamera) -> FloatArray:
-    """Return how wide the picture is on the sensor, shape (F,), mm."""
-    width, height = camera.lens.picture
-    fit = camera.sensor_fit.value
-    across = fit == "horizontal" or (fit == "auto" and width >= height)
-    side = camera.sensor_mm[:, 1] if fit == "vertical" else camera.sensor_mm[:, 0]
-    return side if across else side * width / height
+def _suggest_focus(motion: Motion, soft: Soft, acceptable: float) -> str:
+    """Say where to focus, and which aperture would hold the subject as the focus is."""
+    fix = f"pull the focus to {soft.distance:.1f} m, or focus on the head"
+    camera = motion.camera
+    if camera is None:
+        return fix
+    disc = acceptable / 100.0 * float(camera.width_on_sensor_mm[soft.peak])
+    focal = float(camera.lens_mm[soft.peak])
+    stop = float(optics.stop_for_blur(focal, soft.focus, soft.distance, disc))
+    closed = next((s for s in STOPS if s >= stop), None)
+    return fix if closed is None else f"{fix}; f/{closed:g} would hold it as the focus is"
 
 
 def _find_soft(camera: ShotCamera, depth: FloatArray, values: Values) -> tuple[Soft, ...]:
-    rows = np.arange(len(depth))
-    percent = np.where(depth > 0.0, blur_percent(camera, rows, depth), 0.0)
+    percent = np.where(depth > 0.0, 100.0 * camera.measure_blur(depth), 0.0)
     found = []
     for first, last in series.find_runs(percent >= min(values.limits[SOFT.name])):
         if last - first + 1 < values.frames(LONG_ENOUGH.name):
@@ -247,40 +237,30 @@ def _count(
 ) -> Crowd | None:
     rows = staging.rows
     points = np.concatenate((motion.heads[rows], motion.tails[rows]), axis=1)
-    places, depths = camera.slice(int(rows[0]), int(rows[-1]) + 1, staging.step).project(points)
-    left, right = np.nanmin(places[..., 0], axis=1), np.nanmax(places[..., 0], axis=1)
-    low, high = np.nanmin(places[..., 1], axis=1), np.nanmax(places[..., 1], axis=1)
-    room = AROUND * (right - left)
-    box = staging.boxes
-    clipped = np.clip(box, 0.0, 1.0)
-    wide, tall = clipped[..., 2] - clipped[..., 0], clipped[..., 3] - clipped[..., 1]
-    beside = (
-        (box[..., 2] > (left - room)[:, np.newaxis])
-        & (box[..., 0] < (right + room)[:, np.newaxis])
-        & (box[..., 3] > low[:, np.newaxis])
-        & (box[..., 1] < high[:, np.newaxis])
+    looking = camera.pick(rows)
+    there = clutter.find_clutter(
+        *looking.project(points),
+        staging.boxes,
+        staging.depths,
+        around=AROUND,
+        smallest=values[SPECK.name] / 100.0,
+        largest=values[BACKDROP.name] / 100.0,
     )
-    counted = beside & (wide > 0.0) & (tall > 0.0)
-    counted &= 100.0 * np.maximum(wide, tall) >= values[SPECK.name]
-    counted &= 100.0 * wide * tall <= values[BACKDROP.name]
-    near, far = np.min(depths, axis=1)[:, np.newaxis], np.max(depths, axis=1)[:, np.newaxis]
-    behind = counted & (staging.depths[..., 0] >= far)
-    before = counted & (staging.depths[..., 1] <= near)
-    nearest = np.where(behind, staging.depths[..., 0], staging.depths[..., 1])
-    sharp = blur_percent(camera, rows, nearest) < values[SEPARATED.name]
-    behind, before = behind & sharp, before & sharp
+    sharp = 100.0 * looking.measure_blur(there.nearest) < values[SEPARATED.name]
+    behind, before = there.behind & sharp, there.before & sharp
     total = (behind | before).sum(axis=1)
     if not total.any():
         return None
-    # The look with the middle count stands for the shot.
-    middle = int(np.argsort(total, kind="stable")[len(total) // 2])
-    there = nearest[middle][behind[middle] | before[middle]]
+    # The look with the middle count stands for the shot; each counts for the frames it stands for.
+    weights = np.diff(np.append(rows, motion.frame_count)).astype(np.float64)
+    middle = clutter.find_middle(total, weights)
+    distances = there.nearest[middle][behind[middle] | before[middle]]
     return Crowd(
         behind=int(behind[middle].sum()),
         before=int(before[middle].sum()),
         peak=int(rows[middle]),
         distance=float(depth[rows[middle]]),
-        typical=float(np.median(there)) if len(there) else np.inf,
+        typical=float(np.median(distances)) if len(distances) else np.inf,
     )
 
 
@@ -289,25 +269,17 @@ def _suggest(camera: ShotCamera, crowd: Crowd, needed: float) -> str:
     if camera.orthographic:
         return "give the subject a plainer place, or light it apart: this lens has no blur"
     focal, distance = float(camera.lens_mm[crowd.peak]), crowd.distance
-    width = float(_sensor_width(camera)[crowd.peak])
-    wanted = needed / 100.0 * width
-    at_one = float(optics.blur_disc_mm(focal, 1.0, distance, crowd.typical))
-    stop = at_one / wanted
+    wanted = needed / 100.0 * float(camera.width_on_sensor_mm[crowd.peak])
+    stop = float(optics.stop_for_blur(focal, distance, crowd.typical, wanted))
     if stop >= WIDEST_STOP:
         offered = max(s for s in STOPS if s <= stop)
         return (
             f"depth of field on, focus at {distance:.1f} m and f/{offered:g} with this "
             f"{focal:.0f} mm lens would separate it; or a plainer place"
         )
-    # The disc grows nearly with the square of the focal length.
-    longer = focal
-    offset = abs(1.0 - distance / crowd.typical) * 1000.0
-    if offset > 0.0:
-        # f^2 / (s - f) * offset / N = wanted, solved for f in metres
-        share = wanted * WIDEST_STOP / (offset * 1.0)
-        longer = 1000.0 * 0.5 * (-share + (share**2 + 4.0 * share * distance) ** 0.5)
-    longer = LENS_STEP_MM * np.ceil(longer / LENS_STEP_MM)
-    if offset > 0.0 and longer < 100.0 * distance:
+    longer = float(optics.lens_for_blur(WIDEST_STOP, distance, crowd.typical, wanted))
+    if longer < 100.0 * distance:
+        longer = LENS_STEP_MM * np.ceil(longer / LENS_STEP_MM)
         return (
             f"a longer lens, about {longer:.0f} mm at f/{WIDEST_STOP:g} focused at "
             f"{distance:.1f} m, would separate it; or a plainer place"

@@ -51,3 +51,25 @@ def blur_disc_mm(
     # |D - s| / D written so that D may be infinite
     offset = np.abs(1.0 - focus / distance)
     return 1000.0 * focal * magnification / np.asarray(f_stop) * offset
+
+
+def stop_for_blur(
+    focal_mm: ArrayLike, focus_m: ArrayLike, distance_m: ArrayLike, disc_mm: ArrayLike
+) -> FloatArray:
+    """Return the f-stop at which a point at a distance is drawn as wide as `disc_mm`."""
+    return blur_disc_mm(focal_mm, 1.0, focus_m, distance_m) / np.asarray(disc_mm)
+
+
+def lens_for_blur(
+    f_stop: ArrayLike, focus_m: ArrayLike, distance_m: ArrayLike, disc_mm: ArrayLike
+) -> FloatArray:
+    """Return the focal length (mm) that draws a point at a distance as wide as `disc_mm`.
+
+    f^2 / (s - f) |1 - s / D| / N = b, solved for f; infinite for a point in the plane of focus.
+    """
+    focus = np.asarray(focus_m, dtype=np.float64)
+    offset = np.abs(1.0 - focus / np.asarray(distance_m, dtype=np.float64))
+    wanted = np.asarray(disc_mm) * np.asarray(f_stop) / 1000.0
+    share = wanted / np.where(offset > 0.0, offset, np.nan)
+    focal = 0.5 * (np.sqrt(share**2 + 4.0 * share * focus) - share)
+    return np.where(offset > 0.0, 1000.0 * focal, np.inf)

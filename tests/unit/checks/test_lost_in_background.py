@@ -15,7 +15,7 @@ import pytest
 import shot_camera
 from check_assertions import assert_clean, assert_not_evaluated, run
 
-from fettle.core_math.checks.lost_in_background import CHECK, blur_percent
+from fettle.core_math.checks.lost_in_background import CHECK
 from fettle.core_math.findings import Severity
 from fettle.core_math.measures import optics
 from fettle.core_math.staging import Staging
@@ -103,8 +103,8 @@ def test_the_suggested_lens_would_separate():
 
 def test_published_disc_in_percent_of_the_width():
     motion = shot(1, focus_m=np.full(COUNT, 3.0), depth_of_field=True)
-    percent = blur_percent(motion.camera, np.array([0]), np.array([6.0]))
-    assert percent[0] == pytest.approx(0.4204, abs=1e-4)
+    share = motion.camera.measure_blur(np.full(COUNT, 6.0))
+    assert 100.0 * share == pytest.approx(0.4204, abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -120,6 +120,9 @@ def test_a_subject_out_of_focus_is_flagged_by_its_disc(focus, severity):
         assert flags[0].value == pytest.approx(float(disc), rel=0.05)
         assert flags[0].code == "subject-soft" and flags[0].part == "head"
         assert f"{focus:.1f} m" in flags[0].message
+        stop = re.search(r"f/([\d.]+) would hold", flags[0].suggestion)
+        held = optics.blur_disc_mm(50.0, float(stop.group(1)), focus, 8.0) / 0.36 if stop else 0.0
+        assert held <= 0.15
 
 
 def test_a_subject_soft_for_a_few_frames_is_left_alone():

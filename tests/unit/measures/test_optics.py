@@ -5,7 +5,13 @@
 import numpy as np
 import pytest
 
-from fettle.core_math.measures.optics import blur_disc_mm, depth_of_field_m, hyperfocal_m
+from fettle.core_math.measures.optics import (
+    blur_disc_mm,
+    depth_of_field_m,
+    hyperfocal_m,
+    lens_for_blur,
+    stop_for_blur,
+)
 
 FOOT = 0.3048
 
@@ -43,3 +49,13 @@ def test_focused_at_hyperfocal_infinity_and_half_of_it_are_blurred_by_the_circle
 def test_nothing_is_blurred_in_the_plane_of_focus_and_far_is_infinite_past_hyperfocal():
     assert blur_disc_mm(50.0, 2.8, 3.0, 3.0) == 0.0
     assert depth_of_field_m(25.0, 5.6, 0.025, 10.0)[1] == np.inf
+
+
+def test_aperture_and_lens_for_a_blur_are_the_ones_that_make_it():
+    # The disc of 50 mm f/2.8 focused at 3 m for a point at 6 m, and at infinity.
+    for distance, disc in ((6.0, 0.1513317), (np.inf, 0.3026634)):
+        assert stop_for_blur(50.0, 3.0, distance, disc) == pytest.approx(2.8, abs=1e-5)
+        assert lens_for_blur(2.8, 3.0, distance, disc) == pytest.approx(50.0, abs=1e-4)
+    assert lens_for_blur(2.8, 3.0, 3.0, 0.1) == np.inf
+    # Focused at the hyperfocal distance of f/2.8 the circle of confusion is what infinity gets.
+    assert stop_for_blur(50.0, 35.764, np.inf, 0.025) == pytest.approx(2.8, abs=1e-3)
