@@ -44,7 +44,7 @@ class Clip:
     split : str
         "tuned" or "held-out".
     family : str
-        "formula", "walk", "poses", "gesture", "capture", "rig" or "camera".
+        "formula", "walk", "poses", "gesture", "camera", "capture" or "rig".
     make : callable
         Returns the Motion.
     options : mapping, optional
@@ -77,7 +77,7 @@ def _load(clip: Clip) -> Motion:
 
 def list_clips() -> tuple[list[Clip], list[str]]:
     """Return the clips that can be had here, and those that cannot, each with its reason."""
-    found = [*_list_made(), *_list_walks()]
+    found = [*_list_made(), *_list_walks(), *_list_filmed()]
     missing: list[str] = []
     folder = captures.find_folder()
     for name in ("01_01", "Boxing_Toes", "01_03"):
@@ -128,6 +128,19 @@ def _list_walks() -> list[Clip]:
                 name = f"walk {speed:.2f}{place} at {fps:.0f}"
                 make = _Options(_walk, options)
                 clips.append(Clip(name, split, "walk", f"walk{place}", fps, make, options))
+    return clips
+
+
+def _list_filmed() -> list[Clip]:
+    """List what good operators film, each kind at two rates in either split."""
+    clips = []
+    for split, first in ((TUNED, 201), (HELD_OUT, 301)):
+        for number, kind in enumerate(filming.OPERATORS):
+            for step in (0, 3):
+                seed, fps = first + number, RATES[(number + step) % len(RATES)]
+                make = _Bound(filming.make_operated, kind, seed, fps)
+                name = f"{kind} {seed} at {fps:.0f}"
+                clips.append(Clip(name, split, "camera", kind, fps, make))
     return clips
 
 

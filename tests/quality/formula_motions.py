@@ -27,7 +27,7 @@ CLAVICLE_SHARE, SET_ANGLE, CLAVICLE_LATE_S = 0.37, 50.0, 0.04
 def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
     """Reach here and there with both arms, one after the other, trunk and head going along."""
     clip = Performance(seed, fps, seconds)
-    clock = 0.4
+    clock, grip = 0.4, {".L": 0.0, ".R": 0.0}
     while clock < seconds - 1.5:
         side = clip.choose((".L", ".R"))
         length = clip.draw(0.5, 0.95)
@@ -41,16 +41,20 @@ def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         clip.move(f"upper_arm{side}", (0, 0, 1), spread, clock + 0.02, length)
         clip.move(f"forearm{side}", (1, 0, 0.1 * sign), bend, clock + 0.08, length)
         wrist = clip.draw(10, 28) * clip.choose((1.0, -1.0))
-        clip.move(f"hand{side}", (1, 0.2, 0), wrist, clock + 0.14, length)
-        clip.close_fingers(side, clip.draw(10, 60), clock + 0.2, length)
+        clip.move(f"hand{side}", wrist_axis(side, 0.2), wrist, clock + 0.14, length)
+        wanted = clip.draw(10, 45)
+        clip.close_fingers(side, wanted - grip[side], clock + 0.2, length)
+        grip[side] = wanted
         clock += length + clip.draw(0.15, 0.6)
         if clip.draw(0, 1) < 0.7:
             clip.move(f"upper_arm{side}", (1, 0, 0), -0.8 * lift, clock, length)
             clip.move(f"upper_arm{side}", (0, 0, 1), -spread, clock + 0.03, length)
             clip.move(f"forearm{side}", (1, 0, 0.1 * sign), -0.8 * bend, clock + 0.09, length)
-            clip.move(f"hand{side}", (1, 0, 0.2), -wrist, clock + 0.15, length)
+            clip.move(f"hand{side}", wrist_axis(side, 0.1), -wrist, clock + 0.15, length)
             clip.move("chest", (0, 0, 1), -0.9 * trunk, clock - 0.05, length)
-            clip.close_fingers(side, clip.draw(-40, -5), clock + 0.2, length)
+            wanted = clip.draw(0, 12)
+            clip.close_fingers(side, wanted - grip[side], clock + 0.2, length)
+            grip[side] = wanted
             clock += length + clip.draw(0.05, 0.5)
     return clip.make()
 
@@ -66,11 +70,11 @@ def make_swings(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         clip.wave(f"upper_arm{side}", (1, 0, 0), size, omega, phase)
         clip.wave(f"forearm{side}", (1, 0, 0), *_lag(size * 0.7, omega, phase, tau))
         clip.turn_by(f"forearm{side}", (1, 0, 0), np.full(clip.count, -30.0))
-        clip.wave(f"hand{side}", (1, 0, 0), *_lag(size * 0.5, omega, phase, 2.2 * tau))
+        clip.wave(f"hand{side}", wrist_axis(side, 0.4), *_lag(size * 0.5, omega, phase, 2.2 * tau))
         for finger in ("index", "middle", "ring", "pinky"):
             for joint, share in (("", 1.0), ("/2", 0.8), ("/3", 0.5)):
                 size = share * clip.draw(4, 9)
-                clip.wave(f"{finger}{side}{joint}", (1, 0, 0), size, 0.37 * omega, phase)
+                clip.wave(f"{finger}{side}{joint}", wrist_axis(side), size, 0.37 * omega, phase)
     clip.wave("chest", (0, 0, 1), 9.0, omega, 0.4)
     clip.wave("hips", (0, 0, 1), 5.0, omega, 2.9)
     clip.wave("head", (0, 0, 1), 4.0, 0.5 * omega, 0.9)
@@ -95,8 +99,10 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         ("chest", (0, 0, 1), -17.0 * sign, 51.0 * sign),
         (f"upper_arm{side}", (1, 0, 0), 40.0, -130.0),
         (f"forearm{side}", (1, 0, 0), -12.0, -55.0),
-        (f"hand{side}", (1, 0, 0), 22.0, -50.0),
+        (f"hand{side}", wrist_axis(side), 22.0, -50.0),
     )
+    # The palm looks ahead, so that the wrist flexes in the plane of the throw.
+    clip.pronation[side] = 75.0
     clock = 0.5
     while clock < seconds - 2.2:
         size, length = clip.draw(0.75, 1.1), clip.draw(0.34, 0.5)
@@ -109,11 +115,13 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
             clip.move(part, axis, home, start + length + 0.15, 0.8 + 0.05 * number)
         # The hand drags behind the arm that starts, until its own turn comes.
         drag, pulled = 18.0 * size, clock + wind_up + 0.1 + length
-        clip.move(f"hand{side}", (1, 0, 0), drag, pulled, 0.9 * length)
-        clip.move(f"hand{side}", (1, 0, 0), -drag, pulled + length, length)
+        clip.move(f"hand{side}", wrist_axis(side), drag, pulled, 0.9 * length)
+        clip.move(f"hand{side}", wrist_axis(side), -drag, pulled + length, length)
         clip.move(f"upper_arm{other}", (1, 0, 0), clip.draw(20, 40), clock + wind_up + 0.2, 0.5)
         clip.move(f"forearm{other}", (1, 0, 0), clip.draw(-35, -15), clock + wind_up + 0.3, 0.5)
-        clip.move(f"hand{other}", (1, 0, 0), clip.draw(-15, 15), clock + wind_up + 0.36, 0.5)
+        clip.move(
+            f"hand{other}", wrist_axis(other), clip.draw(-15, 15), clock + wind_up + 0.36, 0.5
+        )
         clip.move(f"upper_arm{other}", (1, 0, 0), -30.0, clock + wind_up + 0.95, 0.8)
         clip.move(f"forearm{other}", (1, 0, 0), 25.0, clock + wind_up + 1.05, 0.8)
         clip.close_fingers(side, 40.0 * size, clock, 0.3)
@@ -168,7 +176,9 @@ def _pose_to_pose(
                 clip.move(f"upper_arm{part}", (1, 0, 0), -34.0 * size, begin, end - begin)
                 clip.move(f"upper_arm{part}", (0, 1, 0), -12.0 * out * size, begin, end - begin)
                 clip.move(f"forearm{part}", (1, 0, 0), -40.0 * size, begin + late, end - begin)
-                clip.move(f"hand{part}", (1, 0, 0.3), 18.0 * size, begin + 2 * late, end - begin)
+                clip.move(
+                    f"hand{part}", wrist_axis(part, 0.2), 18.0 * size, begin + 2 * late, end - begin
+                )
                 clip.close_fingers(part, 14.0 * size, begin + 3 * late, end - begin)
             for axis, degrees in turns:
                 clip.move(part, axis, sign * degrees, begin, end - begin)
@@ -187,6 +197,7 @@ class Performance:
         self.fps = fps
         self.count = round(seconds * fps)
         self.time = np.arange(self.count) / fps
+        self.pronation = {".L": 0.0, ".R": 0.0}
         self.turns: dict[str, list[tuple[tuple[float, float, float], np.ndarray]]] = {}
         for part in figure.PARTS:
             if part != "root":
@@ -197,14 +208,16 @@ class Performance:
         for side in (".L", ".R"):
             self.turn_by(f"forearm{side}", (1, 0, 0), np.full(self.count, -self.draw(12, 25)))
             self.turn_by(f"shin{side}", (1, 0, 0), np.full(self.count, self.draw(4, 8)))
-            self.turn_by(f"hand{side}", (0.8, 0.6, 0), np.full(self.count, -self.draw(10, 16)))
+            self.turn_by(
+                f"hand{side}", wrist_axis(side, 0.3), np.full(self.count, -self.draw(10, 16))
+            )
             for finger in ("index", "middle", "ring", "pinky"):
                 life, hertz = self.draw(2.5, 4.5), self.draw(0.25, 0.45)
                 play = life * np.sin(2 * np.pi * hertz * self.time + self.draw(0, 6.28))
-                self.turn_by(f"{finger}{side}", (1, 0, 0), play)
+                self.turn_by(f"{finger}{side}", wrist_axis(side), play)
                 for joint, curl in (("", 16.0), ("/2", 24.0), ("/3", 14.0)):
                     held = np.full(self.count, -curl * self.draw(0.8, 1.2))
-                    self.turn_by(f"{finger}{side}{joint}", (1, 0, 0), held)
+                    self.turn_by(f"{finger}{side}{joint}", wrist_axis(side), held)
 
     def draw(self, low: float, high: float) -> float:
         return float(self.random.uniform(low, high))
@@ -222,11 +235,14 @@ class Performance:
         self.turn_by(part, axis, size * np.sin(omega * self.time + phase))
 
     def close_fingers(self, side: str, degrees: float, start: float, length: float) -> None:
+        """Bend all joints of a hand's fingers by so much, a little less the thumb."""
         for number, finger in enumerate(("thumb", "index", "middle", "ring", "pinky")):
             for joint in ("", "/2", "/3"):
                 share = self.draw(0.7, 1.0) * (0.4 if finger == "thumb" else 1.0)
                 late = start + 0.02 * number
-                self.move(f"{finger}{side}{joint}", (1, 0, 0), share * degrees, late, length)
+                self.move(
+                    f"{finger}{side}{joint}", wrist_axis(side), -share * degrees, late, length
+                )
 
     def make(self, feet_planted: bool = True) -> Motion:
         """Pose the figure; feet that are not planted go along with the hips."""
@@ -237,6 +253,9 @@ class Performance:
                 total = rotations.multiply(total, figure.turn(axis, degrees))
             angles[part] = total
         for side in (".L", ".R"):
+            inward = np.full(self.count, self.pronation[side] * (1.0 if side == ".L" else -1.0))
+            twist = figure.turn((0, 0, 1), inward)
+            angles[f"forearm{side}"] = rotations.multiply(angles[f"forearm{side}"], twist)
             self._raise_clavicle(angles, side)
         motion = figure.make_motion(angles, self.count, fps=self.fps)
         return limbs.tread(motion) if feet_planted else motion
@@ -254,6 +273,18 @@ class Performance:
         angles[f"shoulder{side}"] = rotations.multiply(angles[f"shoulder{side}"], lift)
 
 
+def wrist_axis(side: str, aside: float = 0.0) -> tuple[float, float, float]:
+    """Return the axis about which wrist and fingers bend; negative angles close the hand.
+
+    The palms of the figure look at its body and its knuckles lie along Y. `aside` is how much goes
+    to the side of thumb or little finger, where a wrist has a third of the room (AAOS).
+    """
+    return (aside, -1.0 if side == ".L" else 1.0, 0.0)
+
+
 def _lag(size: float, omega: float, phase: float, tau: float) -> tuple[float, float, float]:
     """Return size, rhythm and phase of a first-order follower with time constant tau."""
     return size / np.hypot(1.0, omega * tau), omega, phase - np.arctan(omega * tau)
+
+
+MAKERS = {"reaches": make_reaches, "swings": make_swings, "throws": make_throws}

@@ -12,7 +12,7 @@ from __future__ import annotations
 import formula_motions
 import numpy as np
 import reposing
-from formula_motions import Performance
+from formula_motions import Performance, wrist_axis
 
 from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
@@ -33,7 +33,7 @@ def make_waving(seed: int, fps: float) -> Motion:
     act.move(f"upper_arm{side}", (0, 1, 0), -sign * 0.75 * lift, start, rise)
     act.move(f"upper_arm{side}", (1, 0, 0), -25.0, start + 0.04, rise)
     act.move(f"forearm{side}", (1, 0, 0.1 * sign), -act.draw(50, 65), start + 0.08, rise)
-    act.move(f"hand{side}", (1, 0, 0), act.draw(14, 22), start + 0.12, rise)
+    act.move(f"hand{side}", wrist_axis(side, 0.2), act.draw(14, 22), start + 0.12, rise)
     act.close_fingers(side, -8.0, start + 0.2, rise)
     hertz = act.draw(1.3, 1.7)
     begin, finish = start + rise, end - 0.4
@@ -42,10 +42,10 @@ def make_waving(seed: int, fps: float) -> Motion:
         (f"upper_arm{side}", (0, 1, 0), 6.0, -0.02),
         (f"forearm{side}", (0, 1, 0), act.draw(18, 26), 0.0),
         (f"hand{side}", (0, 1, 0), act.draw(10, 16), 0.06),
-        (f"index{side}", (0.6, 0.4, 0), 7.0, 0.10),
-        (f"middle{side}", (0.6, 0.4, 0), 8.0, 0.11),
-        (f"ring{side}", (0.6, 0.4, 0), 9.0, 0.12),
-        (f"pinky{side}", (0.6, 0.4, 0), 9.0, 0.13),
+        (f"index{side}", wrist_axis(side), 7.0, 0.10),
+        (f"middle{side}", wrist_axis(side), 8.0, 0.11),
+        (f"ring{side}", wrist_axis(side), 9.0, 0.12),
+        (f"pinky{side}", wrist_axis(side), 9.0, 0.13),
         ("chest", (0, 1, 0), 1.2, -0.03),
         ("head", (0, 1, 0), 1.0, 0.05),
     ):
@@ -58,7 +58,7 @@ def make_waving(seed: int, fps: float) -> Motion:
     act.move(f"upper_arm{side}", (0, 1, 0), sign * 0.75 * lift, end, back)
     act.move(f"upper_arm{side}", (1, 0, 0), 25.0, end + 0.04, back)
     act.move(f"forearm{side}", (1, 0, 0.1 * sign), 50.0, end + 0.05, back)
-    act.move(f"hand{side}", (1, 0, 0), -18.0, end + 0.12, back)
+    act.move(f"hand{side}", wrist_axis(side, 0.2), -18.0, end + 0.12, back)
     act.close_fingers(side, 10.0, end + 0.2, back)
     return act.make()
 
@@ -80,7 +80,9 @@ def make_bow(seed: int, fps: float) -> Motion:
             swing = -sign * share * depth
             act.move(f"upper_arm{side}", (1, 0, 0), 44.0 * swing, start + late, length)
             act.move(f"forearm{side}", (1, 0, 0), 12.0 * swing, start + late + 0.09, length)
-            act.move(f"hand{side}", (1, 0, 0), 10.0 * swing, start + late + 0.16, length)
+            act.move(
+                f"hand{side}", wrist_axis(side, 0.2), 10.0 * swing, start + late + 0.16, length
+            )
             act.close_fingers(side, 16.0 * sign * share, start + late + 0.2, length)
     return act.make()
 
@@ -106,7 +108,7 @@ def make_symmetric_gesture(seed: int, fps: float) -> Motion:
             act.move(f"upper_arm{side}", (1, 0, 0), -18.0 * size, at, length)
             act.move(f"forearm{side}", (1, 0, 0.2 * out), -42.0 * size, at + 0.05, length)
             act.move(f"forearm{side}", (0, 0, 1), 35.0 * out * size, at + 0.06, length)
-            act.move(f"hand{side}", (1, 0, 0), 16.0 * size, at + 0.1, length)
+            act.move(f"hand{side}", wrist_axis(side, 0.2), 16.0 * size, at + 0.1, length)
             act.close_fingers(side, -14.0 * size, at + 0.12, length)
     return act.make()
 
@@ -127,7 +129,7 @@ def make_overhead(seed: int, fps: float) -> Motion:
             act.move(f"upper_arm{side}", (1, 0, 0), -lift * sign, begin, length)
             act.move(f"upper_arm{side}", (0, 1, 0), -wide * sign, begin + 0.03, length)
             act.move(f"forearm{side}", (1, 0, 0), -14.0 * sign, begin + 0.05, length)
-            act.move(f"hand{side}", (1, 0, 0), 26.0 * sign, begin + 0.13, length)
+            act.move(f"hand{side}", wrist_axis(side, 0.2), 26.0 * sign, begin + 0.13, length)
             act.close_fingers(side, 26.0 * sign, begin + 0.2, length)
         clock += up + pause + down + act.draw(0.2, 0.5)
         side = ".R" if side == ".L" else ".L"
@@ -172,6 +174,10 @@ MAKERS = {
     "swings on threes": make_on_threes,
     "jittery reaches": make_jittery,
 }
+
+
+SLOWEST = {"reaches on twos": 24.0, "swings on threes": 24.0}
+"""Frames a second under which nobody holds drawings for two or three frames (common practice)."""
 
 
 def hold_poses(motion: Motion, each: int) -> Motion:

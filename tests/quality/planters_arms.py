@@ -119,17 +119,43 @@ def overbend_wrist(case: Case, size: float) -> Fault | None:
         return None
     forearm = bone(motion, f"forearm{side}", f"hand{side}")
     hand = _hand_direction(motion, side)
-    axis = np.cross(forearm, hand)
-    axis /= np.maximum(np.linalg.norm(axis, axis=-1, keepdims=True), 1e-9)
-    unit = [v / np.linalg.norm(v, axis=-1, keepdims=True) for v in (forearm, hand)]
-    now = np.degrees(np.arccos(np.clip(np.sum(unit[0] * unit[1], axis=-1), -1.0, 1.0)))
-    # One axis for the whole bend: that of its middle, seen from the forearm.
-    back = rotations.conjugate(motion.rotation(f"forearm{side}"))
-    kept = rotations.rotate(back, axis)[first + length // 2]
-    axis = rotations.rotate(motion.rotation(f"forearm{side}"), np.broadcast_to(kept, axis.shape))
-    turn = rotations.from_axis_angle(axis, size - now[first + length // 2])
+    straighten = reposing.shortest_turn(hand, forearm)
+    axis = _find_bend_axis(motion, side, first + length // 2, straighten, random)
+    if axis is None:
+        return None
+    # The axis keeps its place on the forearm, so that the bend is the same on every frame.
+    kept = rotations.rotate(motion.rotation(f"forearm{side}"), np.broadcast_to(axis, hand.shape))
+    kept = kept - np.sum(kept * forearm, axis=-1, keepdims=True) * forearm / np.sum(
+        forearm * forearm, axis=-1, keepdims=True
+    )
+    turn = rotations.multiply(rotations.from_axis_angle(kept, size), straighten)
     bent = rotations.multiply(turn, motion.rotation(f"hand{side}"))
     return _set_hand(case, side, bent, first, first + length - 1, 5)
+
+
+def _find_bend_axis(
+    motion: Motion, side: str, row: int, straighten: np.ndarray, random: np.random.Generator
+) -> np.ndarray | None:
+    """Return the axis of bending to palm or back, (3,), seen from the forearm.
+
+    It runs along the knuckles, since a wrist bends less far to the sides; without knuckles it is
+    the one about which the wrist is bent at that row. The way is the one it is bent already.
+    """
+    forearm = bone(motion, f"forearm{side}", f"hand{side}")[row]
+    now = np.cross(forearm, _hand_direction(motion, side)[row])
+    if motion.has(f"index{side}", f"pinky{side}"):
+        across = (motion.head(f"index{side}") - motion.head(f"pinky{side}"))[row]
+        across = rotations.rotate(straighten[row], across)
+        sign = np.sign(now @ across) or random.choice([-1.0, 1.0])
+        axis = sign * across
+    else:
+        axis = now
+    length = np.linalg.norm(axis)
+    if length < 1e-9:
+        return None
+    return rotations.rotate(
+        rotations.conjugate(motion.rotation(f"forearm{side}")[row]), axis / length
+    )
 
 
 def still_chest(case: Case, size: float) -> Fault | None:
@@ -379,7 +405,7 @@ ENTRIES = (
         "reason": RIGID,
         "plant": still_chest,
         "families": SWINGING,
-        "kinds": ("throws", "swings", "Boxing", "01_0"),
+        "kinds": ("throws", "swings", "Boxing", "01_0", "fencing"),
     },
     {
         "check": "idle-shoulder",
@@ -390,7 +416,7 @@ ENTRIES = (
         "reason": RIGID,
         "plant": still_shoulder,
         "families": (FORMULA, GESTURE, CAPTURE, RIG),
-        "kinds": ("overhead", "waving", "reaches", "Boxing", "01_03"),
+        "kinds": ("overhead", "waving", "reaches", "Boxing", "01_03", "fencing"),
     },
     {
         "check": "frozen-hand-pose",

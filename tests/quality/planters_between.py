@@ -108,7 +108,9 @@ def stiffen_chain(case: Case, size: float) -> Fault | None:
         likeness = float(np.sign(np.sum(own * signals[0])) or 1.0)
         together = signals[0] * likeness * np.std(own) / np.std(signals[0])
         change = size * (together - own) @ way.T
-        turn = rotations.from_axis_angle(change, np.linalg.norm(change, axis=-1))
+        length = np.linalg.norm(change, axis=-1)
+        axes = np.where(length[:, np.newaxis] > 0.0, change, [1.0, 0.0, 0.0])
+        turn = rotations.from_axis_angle(axes, length)
         local = motion.local_rotations[:, motion.index(joint)]
         turns[joint] = rotations.multiply(turn, local)
     moved = reposing.repose(motion, turns)

@@ -10,6 +10,7 @@ import limbs
 import numpy as np
 import reposing
 from planting_case import (
+    ACTIVE,
     CAPTURE,
     FORMULA,
     GESTURE,
@@ -28,7 +29,7 @@ from scipy.spatial.transform import Rotation
 from fettle.core_math.measures import rotations
 from fettle.core_math.motion import KeyTrack, Motion, RotationChannels, Stage
 
-EVERYWHERE = (FORMULA, WALK, POSES, GESTURE, CAPTURE, RIG)
+EVERYWHERE = (FORMULA, WALK, POSES, GESTURE, ACTIVE, CAPTURE, RIG)
 SMEARED = 0.96
 """Body heights a second at which a hand moves 4 % of body height per frame at 24 fps; a shutter
 that is open for half the frame smears it by 2 %, so that smaller faults are lost in the smear."""
@@ -118,7 +119,13 @@ def hitch(case: Case, size: float) -> Fault | None:
     )
     parts = [p for base in ("upper_arm", "forearm", "hand") for p in [f"{base}{side}"]]
     late = {part: _at_rows(motion, part, rows) for part in parts}
-    return fault(reposing.repose(motion, late), parts, at + 1, at + length)
+    stopped = reposing.repose(motion, late)
+    way = stopped.head(f"hand{side}") - motion.head(f"hand{side}")
+    lost = 100.0 * np.linalg.norm(way[at : at + length + 1], axis=-1).max() / motion.height
+    if lost < 0.6 * size or not _goes_on(motion, side, at, case.frames(2)):
+        # The body carries the arm there, or the arm turns over: its stop costs nothing.
+        return None
+    return fault(stopped, parts, at + 1, at + length)
 
 
 def straighten_swing(case: Case, size: float) -> Fault | None:
@@ -252,6 +259,17 @@ def _on_its_way(
     return result
 
 
+def _goes_on(motion: Motion, side: str, at: int, reach: int) -> bool:
+    """Say whether a hand, as seen from what carries its arm, travels on the same way at a frame."""
+    above = motion.parent_of(f"upper_arm{side}")
+    path = motion.head(f"hand{side}") - motion.head(f"upper_arm{side}")
+    if above is not None:
+        path = rotations.rotate(rotations.conjugate(motion.rotation(above)), path)
+    before, after = path[at] - path[at - reach], path[at + reach] - path[at]
+    length = float(np.linalg.norm(before) * np.linalg.norm(after))
+    return length > 0.0 and float(before @ after) >= 0.5 * length
+
+
 def _not_too_fast(motion: Motion, part: str) -> np.ndarray:
     """Say where neither the part's joint nor the ends of what it carries smear."""
     below = [motion.index(name) for name in list_below(motion, part)]
@@ -307,7 +325,7 @@ ENTRIES = (
         "the wrist that draws it",
         "plant": straighten_swing,
         "families": (FORMULA, POSES, GESTURE, CAPTURE, RIG),
-        "kinds": ("swings", "reaches", "Boxing", "01_0"),
+        "kinds": ("swings", "reaches", "Boxing", "01_0", "fencing"),
     },
     {
         "check": "dead-hold",

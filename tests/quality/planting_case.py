@@ -10,7 +10,7 @@ import numpy as np
 
 from fettle.core_math.motion import Motion
 
-FORMULA, WALK, POSES = "formula", "walk", "poses"
+FORMULA, WALK, POSES, ACTIVE = "formula", "walk", "poses", "active"
 GESTURE, CAPTURE, RIG, CAMERA = "gesture", "capture", "rig", "camera"
 EDGE_S = 0.5
 """Faults keep this far from the ends of a stretch, unless they belong there."""

@@ -22,7 +22,7 @@ import score_store
 import scoring
 
 ROOT = Path(__file__).resolve().parents[2]
-CASES, QUICK_CASES = 16, 4
+CASES, QUICK_CASES = 40, 8
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -19,9 +19,10 @@ STYLES: dict[str, dict] = {
 PREFACE = """# How good the checks are
 
 Written by `make score` with `--store`; do not edit. Faults of known place and size are planted
-into clean motion: motions made from published formulas, walks built from published gait figures,
-open captures (as recorded, and at 24, 25 and 30 frames a second) and gestures. Limits may be tuned
-on one half of the clips and seeds; the other half is only looked at here.
+into clean motion: motions made from published formulas, walks and runs built from published
+figures, jumps, turns, dances, gestures and open captures, all of it at 12 to 120 frames a second.
+Limits may be tuned on one half; the other half, with seeds and a capture of its own, is only
+looked at here.
 
 A fault counts as found when its check flags it clear or glaring (lockstep-keys never says more
 than faint, which counts there), names a right part, and has its peak within two frames at 24 fps
@@ -70,6 +71,13 @@ def make_table(score: dict, chosen: Sequence[Planter]) -> str:
                 else f"{'':31s}"
             )
         lines.append(row)
+    lines += ["", "frames/s: visible faults found, false clear or glaring flags per 10 s; held-out"]
+    lines += ["  ".join(f"{cell:>12s}" for cell in row) for row in make_rate_rows(score)]
+    lines += ["", "false clear or glaring flags per 10 s, by kind and frame rate"]
+    lines += [
+        f"{kind:20s} {split:9s} " + " ".join(f"{c:>5s}" for c in cells) + f"  {names}"
+        for kind, split, *cells, names in make_kind_rows(score)
+    ]
     for split in clips.SPLITS:
         lines.append(
             f"{split}: {score[split]['seconds']:.0f} s of untouched motion; "
@@ -77,6 +85,38 @@ def make_table(score: dict, chosen: Sequence[Planter]) -> str:
             "they point at jumps in the recordings"
         )
     return "\n".join(lines)
+
+
+def make_rate_rows(score: dict) -> list[tuple[str, ...]]:
+    """Return the rows of recall and false flags by frame rate, tuned and held-out."""
+    rows = []
+    for rate in (f"{rate:.0f}" for rate in clips.RATES):
+        cells = [rate]
+        for split in clips.SPLITS:
+            own = score[split]["by_rate"][rate]
+            cells += [_of(own), f"{own['loud_false']:.2f}"]
+        rows.append(tuple(cells))
+    return rows
+
+
+def make_kind_rows(score: dict) -> list[tuple[str, ...]]:
+    """Return the rows of false clear or glaring flags per 10 s, kind of clip by frame rate."""
+    rates = [f"{rate:.0f}" for rate in clips.RATES]
+    rows = []
+    for split in clips.SPLITS:
+        for kind, own in score[split]["loud_by_kind"].items():
+            cells = [
+                f"{10.0 * own[r]['flags'] / own[r]['seconds']:.1f}" if r in own else "-"
+                for r in rates
+            ]
+            blamed: dict[str, int] = {}
+            for cell in own.values():
+                for check, count in cell["checks"].items():
+                    blamed[check] = blamed.get(check, 0) + count
+            told = sorted(blamed.items(), key=lambda entry: (-entry[1], entry[0]))
+            names = ", ".join(f"{check} {count}" for check, count in told)
+            rows.append((kind, split, *cells, names))
+    return rows
 
 
 def explain(done: Sequence[Done], chosen: Sequence[Planter]) -> str:
@@ -126,6 +166,19 @@ def make_page(score: dict, chosen: Sequence[Planter]) -> str:
             f"| {_both(tuned, held, 'peak_error', _number)} "
             f"| {_both(tuned, held, 'edge_error', _number)} |"
         )
+    lines += ["", "## By frame rate", ""]
+    lines += ["Visible faults of all kinds found, and false clear or glaring flags per 10 s.", ""]
+    lines.append("| frames a second | found, tuned | false | found, held-out | false |")
+    lines.append("|---|---|---|---|---|")
+    lines += [f"| {' | '.join(row)} |" for row in make_rate_rows(score)]
+    rates = [f"{rate:.0f}" for rate in clips.RATES]
+    lines += ["", "Visible faults found by frame rate, tuned / held-out:", ""]
+    lines.append(f"| fault | {' | '.join(rates)} |")
+    lines.append("|---|" + "---|" * len(rates))
+    for planter in chosen:
+        tuned, held = (score[s]["planted"][planter.name]["recall_by_rate"] for s in clips.SPLITS)
+        cells = [f"{_percent(tuned[r])} / {_percent(held[r])}" for r in rates]
+        lines.append(f"| {planter.name} | {' | '.join(cells)} |")
     lines += ["", "## Why these sizes", ""]
     lines += [
         f"- {p.name}: from {p.visible_from:g} {p.unit}. {p.reason[0].upper()}{p.reason[1:]}."
@@ -140,6 +193,10 @@ def make_page(score: dict, chosen: Sequence[Planter]) -> str:
             own = score[split]["false_per_10_s"].get(name)
             cells += [f"{own[s]:.2f}" if own else "" for s in ("faint", "clear", "glaring")]
         lines.append(f"| {name} | {' | '.join(cells)} |")
+    lines += ["", "## False clear or glaring flags per 10 s, by what is done and frame rate", ""]
+    lines.append(f"| motion | half | {' | '.join(rates)} | checks, flags |")
+    lines.append("|---|---|" + "---|" * (len(rates) + 1))
+    lines += [f"| {' | '.join(row)} |" for row in make_kind_rows(score)]
     lines += ["", RECORDED]
     lines += [
         f"- {split}: {score[split]['seconds']:.0f} s of motion, "

@@ -10,6 +10,7 @@ from pathlib import Path
 from statistics import median
 
 import clips
+import planters
 from planters import Planter
 from scoring import Done, Outcome, Result
 
@@ -26,6 +27,8 @@ def summarize(done: Sequence[Done], chosen: Sequence[Planter], checks: Sequence[
         split: {
             "planted": {p.name: _sum_planter(p, done, split) for p in chosen},
             "false_per_10_s": _sum_false(done, split, checks),
+            "by_rate": {_name_rate(rate): _sum_rate(done, split, rate) for rate in clips.RATES},
+            "loud_by_kind": _sum_kinds(done, split),
             "recorded_jumps": sum(
                 f.recorded and f.severity != "faint"
                 for d in done
@@ -36,6 +39,49 @@ def summarize(done: Sequence[Done], chosen: Sequence[Planter], checks: Sequence[
         }
         for split in clips.SPLITS
     }
+
+
+def near_rate(fps: float) -> float:
+    """Return the rate of the score's a clip stands for; 100 a second stands with 120."""
+    return min(clips.RATES, key=lambda known: abs(known - fps))
+
+
+def _name_rate(rate: float) -> str:
+    return f"{rate:.0f}"
+
+
+def _sum_rate(done: Sequence[Done], split: str, rate: float) -> dict:
+    """Sum up all planters and all checks at one frame rate: visible faults, false flags."""
+    chosen = {p.name: p for p in planters.PLANTERS}
+    own = [
+        r
+        for d in done
+        for r in d.results
+        if r.split == split and near_rate(r.fps) == rate and chosen[r.planter].is_visible(r.size)
+    ]
+    clean = [d.clean for d in done if d.clean.split == split and near_rate(d.clean.fps) == rate]
+    false = _rate(clean, lambda flag: True)
+    return {
+        "visible_cases": len(own),
+        "visible_recall": _recall(own),
+        "loud_false": round(false["clear"] + false["glaring"], 3),
+        "seconds": round(sum(c.seconds for c in clean), 1),
+    }
+
+
+def _sum_kinds(done: Sequence[Done], split: str) -> dict:
+    """Sum up false clear or glaring flags per 10 s of every kind of clip, rate by rate."""
+    total: dict[str, dict] = {}
+    for clean in (d.clean for d in done if d.clean.split == split):
+        loud = [f for f in clean.flags if f.severity != "faint" and not f.recorded]
+        cell = total.setdefault(clean.kind, {}).setdefault(
+            _name_rate(near_rate(clean.fps)), {"seconds": 0.0, "flags": 0, "checks": {}}
+        )
+        cell["seconds"] = round(cell["seconds"] + clean.seconds, 1)
+        cell["flags"] += len(loud)
+        for flag in loud:
+            cell["checks"][flag.check] = cell["checks"].get(flag.check, 0) + 1
+    return total
 
 
 def store(score: dict) -> None:
@@ -88,6 +134,10 @@ def _sum_planter(planter: Planter, done: Sequence[Done], split: str) -> dict:
         "cases": len(own),
         "visible_cases": len(visible),
         "visible_recall": _recall(visible),
+        "recall_by_rate": {
+            _name_rate(rate): _recall(r for r in visible if near_rate(r.fps) == rate)
+            for rate in clips.RATES
+        },
         "no_place": sum(d.no_place.count(planter.name) for d in here),
         "flagged_before": sum(d.flagged_before.count(planter.name) for d in here),
         "right_part": _share(sum(bool(r.right_part) for r in placed), len(placed)),

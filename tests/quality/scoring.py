@@ -22,6 +22,9 @@ from fettle.core_math.motion import Motion
 NEAR_FRAMES = 2.0
 """A flag is in the right place when its peak lies this near to the planted frames, at 24 fps."""
 
+TRIES, TRY_STEP = 4, 1000
+"""Draws for a place in a clip, and how far apart their seeds lie."""
+
 JUMP_CHECKS = ("pop", "arc-break", "stall")
 """Checks whose flags on a jump of the recording itself are right."""
 
@@ -54,6 +57,7 @@ class Result:
     planter: str
     clip: str
     split: str
+    fps: float
     seed: int
     size: float
     outcome: Outcome
@@ -82,6 +86,8 @@ class CleanResult:
     clip: str
     split: str
     family: str
+    kind: str
+    fps: float
     seconds: float
     flags: tuple[CleanFlag, ...]
     not_judged: tuple[str, ...]
@@ -98,7 +104,7 @@ class Work:
 
 @dataclass(frozen=True)
 class Done:
-    """What came of a Work; `skipped` counts cases without a place or flagged already."""
+    """What came of a Work; cases without a place, and faults where a flag was already."""
 
     clean: CleanResult
     results: tuple[Result, ...]
@@ -109,16 +115,30 @@ class Done:
 def list_cases(
     chosen: Sequence[Planter], found: Sequence[clips.Clip], per_split: int
 ) -> list[Case]:
-    """Spread each planter's cases evenly over the clips of each split."""
+    """Spread each planter's cases evenly over the clips of each split, rate by rate in turn."""
     cases = []
     for planter in chosen:
         for split in clips.SPLITS:
             suited = [c for c in found if c.split == split and planter.suits(c)]
             suited.sort(key=lambda clip: zlib.crc32(f"{planter.name} {clip.name}".encode()))
+            suited = _take_turns(suited)
             for number in range(per_split if suited else 0):
                 clip = suited[number % len(suited)]
                 cases.append(Case(planter.name, clip.name, number // len(suited)))
     return cases
+
+
+def _take_turns(suited: list[clips.Clip]) -> list[clips.Clip]:
+    """Order clips so that each rate comes up as often as any other."""
+    seen: dict[float, int] = {}
+    turn = []
+    for clip in suited:
+        # As recorded at 100 a second stands with 120.
+        rate = min(clips.RATES, key=lambda known, own=clip.fps: abs(known - own))
+        turn.append(seen.get(rate, 0))
+        seen[rate] = turn[-1] + 1
+    order = sorted(range(len(suited)), key=lambda row: turn[row])
+    return [suited[row] for row in order]
 
 
 def run_all(
@@ -144,17 +164,30 @@ def run_work(work: Work) -> Done:
     before: list[str] = []
     for case in work.cases:
         planter = next(p for p in planters.PLANTERS if p.name == case.planter)
-        check = CHECKS[planter.check]
-        clean = read_flags(planters.make_case(planter, clip, case.seed).motion, check)
+        seed = _find_seed(planter, clip, case.seed)
+        if seed is None:
+            no_place.append(planter.name)
+            continue
+        clean = read_flags(planters.make_case(planter, clip, seed).motion, CHECKS[planter.check])
         for size in planter.sizes:
-            planted = planters.plant(planter, clip, size, case.seed)
+            planted = planters.plant(planter, clip, size, seed)
             if planted is None:
-                no_place.append(planter.name)
-            elif any(_is_hit(planter, flag, planted) for flag in clean):
+                continue
+            if any(_is_hit(planter, flag, planted) for flag in clean):
                 before.append(planter.name)
             else:
-                results.append(_score(planter, clip, case.seed, size, planted))
+                results.append(_score(planter, clip, seed, size, planted))
     return Done(read_clean(clip, work.checks), tuple(results), tuple(no_place), tuple(before))
+
+
+def _find_seed(planter: Planter, clip: clips.Clip, first: int) -> int | None:
+    """Draw until a place for the fault is found; None when the clip seems to have none."""
+    least = planter.visible_from
+    for attempt in range(TRIES):
+        seed = first + TRY_STEP * attempt
+        if planters.plant(planter, clip, least, seed) is not None:
+            return seed
+    return None
 
 
 def read_clean(clip: clips.Clip, checks: Sequence[str]) -> CleanResult:
@@ -169,6 +202,8 @@ def read_clean(clip: clips.Clip, checks: Sequence[str]) -> CleanResult:
         clip=clip.name,
         split=clip.split,
         family=clip.family,
+        kind=clip.kind,
+        fps=clip.fps,
         seconds=motion.frame_count / motion.fps,
         flags=tuple(
             CleanFlag(
@@ -232,6 +267,7 @@ def _score(planter: Planter, clip: clips.Clip, seed: int, size: float, planted: 
         planter=planter.name,
         clip=clip.name,
         split=clip.split,
+        fps=clip.fps,
         seed=seed,
         size=size,
         outcome=outcome,

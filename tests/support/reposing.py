@@ -131,6 +131,31 @@ def pick_frames(motion: Motion, rows: np.ndarray) -> Motion:
     )
 
 
+def resample(motion: Motion, fps: float) -> Motion:
+    """Return the motion at another rate, in a straight line from sample to sample."""
+    count = int((motion.frame_count - 1) / motion.fps * fps) + 1
+    rows = np.arange(count) / fps * motion.fps
+    low = np.minimum(rows.astype(int), motion.frame_count - 2)
+    share = (rows - low)[:, np.newaxis, np.newaxis]
+    heads, tails, world = (
+        values[low] * (1.0 - share) + values[low + 1] * share
+        for values in (motion.heads, motion.tails, motion.rotations)
+    )
+    return build_motion(
+        subject=motion.subject,
+        kind=motion.kind,
+        frames=np.arange(1, 1 + count),
+        fps=fps,
+        parts=motion.parts,
+        parents=motion.parents,
+        heads=heads,
+        tails=tails,
+        rotations_wxyz=world,
+        ground_height=motion.ground_height,
+        height=motion.height,
+    )
+
+
 def hold_drawings(motion: Motion, frames: int) -> Motion:
     """Hold every pose for this many frames: animation on twos, threes, fours."""
     rows = np.arange(motion.frame_count) // frames * frames
