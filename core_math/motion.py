@@ -168,6 +168,15 @@ class Motion:
             raise CannotEvaluateError(f"needs {reasons}")
         return tuple(self.parts.index(part) for part in parts)
 
+    def say_missing(self, part: str) -> str | None:
+        """Return why a part cannot be judged ("needs foot.L (not mapped)"); None when it is there.
+
+        For checks that go on with the other side.
+        """
+        if self.has(part):
+            return None
+        return f"needs {part} ({self.dropped.get(part, 'not mapped')})"
+
     def parent_of(self, part: str) -> str | None:
         """Return the name of a part's parent part."""
         parent = self.parents[self.index(part)]

@@ -86,8 +86,7 @@ def judge(
     """Flag each plant whose foot gets too far from its place."""
     for side in (".L", ".R"):
         part = f"foot{side}"
-        if side not in measured:
-            reason = f"needs {part} ({motion.dropped.get(part, 'not mapped')})"
+        if reason := motion.say_missing(part):
             yield NotEvaluated(CHECK.id, motion.subject, reason, part)
             continue
         for plant in measured[side]:

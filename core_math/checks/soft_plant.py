@@ -122,8 +122,7 @@ def judge(motion: Motion, measured: dict[str, list[Settling]], values: Values) -
     """Flag stances that take too long to become flat for what comes down with them."""
     for side in (".L", ".R"):
         part = f"foot{side}"
-        if side not in measured:
-            reason = f"needs {part} ({motion.dropped.get(part, 'not mapped')})"
+        if reason := motion.say_missing(part):
             yield NotEvaluated(CHECK.id, motion.subject, reason, part)
             continue
         for settling in measured[side]:

@@ -152,3 +152,10 @@ def test_any_samples_make_a_motion(frames, scale, fps, seed):
     assert np.linalg.norm(motion.rotations, axis=-1) == pytest.approx(1.0)
     dots = np.sum(motion.rotations[1:] * motion.rotations[:-1], axis=-1)
     assert np.all(dots >= -1e-12)
+
+
+def test_missing_part_is_told_with_its_reason():
+    motion = figure.make_motion({}, 4, without=("foot.L",), dropped={"foot.L": "hidden"})
+    assert motion.say_missing("foot.L") == "needs foot.L (hidden)"
+    assert motion.say_missing("tail") == "needs tail (not mapped)"
+    assert motion.say_missing("foot.R") is None

@@ -162,6 +162,65 @@ def test_what_other_joints_make_up_for_is_left_alone():
     assert [flag for flag in run(CHECK, motion).flags if flag.severity >= Severity.CLEAR] == []
 
 
+def test_joints_of_one_limb_lose_the_way_together():
+    # Shoulder and elbow turn 0.3 degrees a frame each; three frames held cost 0.9 degrees under the
+    # whole arm and 0.9 under the forearm, each of which alone would be less than the clear limit.
+    steady = hold(0.3 * np.arange(72), 36, 3, catch_up=False)
+    turns = {
+        part: figure.turn((1, 0, 0), steady if part == "upper_arm.R" else steady - 0.15 * 72)
+        for part in ("upper_arm.R", "forearm.R")
+    }
+    (flag,) = run(CHECK, figure.make_motion(turns, 72)).flags
+    assert flag.part == "upper_arm.R" and "forearm.R" in flag.other_parts
+    arm, forearm = REACH + 0.03, 0.146 + 0.06 + 0.03
+    assert flag.value == pytest.approx(100.0 * np.radians(0.9) * (arm + forearm), rel=0.1)
+
+
+def test_one_frame_that_slows_down_is_left_alone_and_two_that_do_are_found():
+    steps = np.full(71, 3.0)
+    steps[35] = 0.2
+    assert_clean(run(CHECK, raise_arm(np.append(0.0, np.cumsum(steps)))))
+    steps[36] = 0.2
+    (flag,) = run(CHECK, raise_arm(np.append(0.0, np.cumsum(steps)))).flags
+    assert flag.part == "upper_arm.R"
+
+
+def test_stop_that_is_shorter_than_a_frame_of_film_is_left_alone():
+    angles = hold(0.8 * np.arange(240), 120, 1, catch_up=False)
+    assert_clean(run(CHECK, raise_arm(angles, fps=100.0)))
+    angles = hold(0.8 * np.arange(240), 120, 4, catch_up=False)
+    (flag,) = run(CHECK, raise_arm(angles, fps=100.0)).flags
+    assert flag.part == "upper_arm.R"
+
+
+def test_at_twelve_frames_a_second_only_a_copied_drawing_is_told():
+    steady = 6.0 * np.arange(40)
+    (flag,) = run(CHECK, raise_arm(hold(steady, 20, 1, catch_up=False), fps=12.0)).flags
+    assert flag.part == "upper_arm.R"
+    steps = np.full(39, 6.0)
+    steps[20] = 0.1
+    assert_clean(run(CHECK, raise_arm(np.append(0.0, np.cumsum(steps)), fps=12.0)))
+
+
+def test_leg_of_a_standing_foot_is_left_alone():
+    # The knee opens while the foot stands (the body above it comes up) and pauses on its way.
+    count = 72
+    bend = hold(1.2 * np.arange(count), 36, 3, catch_up=False)
+    thigh = np.radians(-bend / 2.0)
+    hips = -(0.245 * np.cos(thigh) + 0.246 * np.cos(thigh)) * figure.STATURE
+    path = np.stack((0.0 * hips, 0.0 * hips, -0.491 * figure.STATURE - hips), axis=-1)
+    legs = {}
+    for side in (".L", ".R"):
+        legs[f"thigh{side}"] = figure.turn((1, 0, 0), -bend / 2.0)
+        legs[f"shin{side}"] = figure.turn((1, 0, 0), bend)
+        legs[f"foot{side}"] = figure.turn((1, 0, 0), -bend / 2.0)
+    motion = figure.make_motion(legs, count, root_path=path)
+    stands = motion.stances()[".L"][0]
+    assert stands.touch <= 36 <= stands.off
+    named = {flag.part for flag in run(CHECK, motion).flags}
+    assert not named & {"thigh.L", "shin.L", "foot.L", "thigh.R", "shin.R", "foot.R"}
+
+
 def test_blocking_waits_and_a_short_shot_is_not_evaluated():
     blocked = raise_arm(swing(), stage_override=Stage.BLOCKING)
     assert_not_evaluated(run(CHECK, blocked), "waits for a later stage")
