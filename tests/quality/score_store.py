@@ -103,8 +103,8 @@ def compare(score: dict) -> list[str]:
                 worse.append(f"{split}: {name} is no longer planted")
             elif _less(now["visible_recall"], kept["visible_recall"]):
                 worse.append(
-                    f"{split}: {name} finds {now['visible_recall']:.0%} of visible faults, "
-                    f"stored {kept['visible_recall']:.0%}"
+                    f"{split}: {name} finds {_percent(now)} of visible faults, "
+                    f"stored {_percent(kept)}"
                 )
         for name, kept in old["false_per_10_s"].items():
             now = new["false_per_10_s"].get(name)
@@ -115,6 +115,11 @@ def compare(score: dict) -> list[str]:
                     f"glaring flags per 10 s, stored {loud:.2f}"
                 )
     return worse
+
+
+def _percent(own: dict) -> str:
+    share = own["visible_recall"]
+    return "none that could be planted" if share is None else f"{share:.0%}"
 
 
 def _less(now: float | None, kept: float | None) -> bool:
