@@ -7,7 +7,8 @@ in a frame or two, then the joint is locked and stops dead; on the way back it d
 suddenly. Muscles brake a joint before it locks.
 
 The step into (or out of) the straight pose is held against how much the joint's steps change
-anyway near there: the spike.
+anyway near there: the spike. An elbow that then stays dead at full stretch counts twice; a knee
+that carries locks in life too.
 
 Leave it for kicks, throws and punches that pass through the straight pose and come back: a joint
 that is straight for no longer than one frame at 24 fps is not judged. A joint that brakes about as
@@ -44,6 +45,16 @@ SPIKE = Limits(
     description="Step into the straight pose over the local change of steps.",
     source="measured: natural knees lock with up to 4 as a rule, targets out of reach with 6 to 17",
 )
+LOCKED = Parameter(
+    "locked",
+    default=2.0,
+    unit=Unit.RATIO,
+    minimum=1.0,
+    maximum=10.0,
+    description="How much more a spike weighs when an elbow stops dead; 1 weighs all alike.",
+    source="measured: no natural elbow stays within half a degree at full stretch, all that were "
+    "pulled out of reach do; knees that carry lock in life too",
+)
 STRAIGHT = Parameter(
     "straight",
     default=172.0,
@@ -74,6 +85,7 @@ BRAKES = Parameter(
 
 FLOOR = 2.0  # degrees per frame and frame at 24 fps: a calm limb changes its steps by as much
 SHORTEST_STAY = 2  # samples, at about 24 a second, that a joint that snaps stays straight
+LOCKED_SECONDS = 0.1  # s that a joint pulled out of reach stays dead: three poses at 24 fps
 NEIGHBOURHOOD = 0.4  # s to either side that give the local level
 JOINTS = {"elbow": ("upper_arm", "forearm", "hand"), "knee": ("thigh", "shin", "foot")}
 WORDS = {".L": "Left", ".R": "Right"}
@@ -90,6 +102,7 @@ class JointSnap:
     peak: int
     step: float
     spike: float
+    dead: bool
     passes: bool
     brakes: float
 
@@ -140,6 +153,7 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
                             peak=snap.corner * stride,
                             step=snap.step,
                             spike=snap.spike,
+                            dead=snap.locked >= max(2.0, LOCKED_SECONDS * rate),
                             passes=snap.stays < SHORTEST_STAY,
                             brakes=snap.brakes,
                         )
@@ -155,13 +169,16 @@ def judge(motion: Motion, measured: JointSnaps, values: Values) -> Iterator[Outc
         yield NotEvaluated(CHECK.id, motion.subject, reason, part=part)
     flags = []
     for snap in measured.snaps:
-        graded = values.grade(SPIKE.name, snap.spike)
+        weight = values[LOCKED.name] if snap.dead and snap.joint == "elbow" else 1.0
+        graded = values.grade(SPIKE.name, weight * snap.spike)
         if graded is not None and not snap.passes and snap.brakes <= values[BRAKES.name]:
-            flags.append(_make_flag(motion, snap, *graded))
+            flags.append(_make_flag(motion, snap, weight, *graded))
     yield from merge_flags(flags, gap=round(NEIGHBOURHOOD * motion.fps))
 
 
-def _make_flag(motion: Motion, snap: JointSnap, severity: Severity, limit: float) -> Flag:
+def _make_flag(
+    motion: Motion, snap: JointSnap, weight: float, severity: Severity, limit: float
+) -> Flag:
     _, lower, end = JOINTS[snap.joint]
     tip = f"{end}{snap.side}"
     return Flag(
@@ -175,12 +192,13 @@ def _make_flag(motion: Motion, snap: JointSnap, severity: Severity, limit: float
         peak=motion.frame(snap.peak),
         severity=severity,
         confidence=float(np.clip(snap.step / 15.0, 0.4, 1.0)),
-        value=snap.spike,
+        value=weight * snap.spike,
         unit=Unit.RATIO,
         limit=limit,
         message=(
             f"{WORDS[snap.side]} {snap.joint} snaps at full stretch: {snap.step:.0f} deg in a "
             f"frame, {snap.spike:.0f} times the change around it"
+            + (", and it locks dead" if weight > 1.0 else "")
         ),
         suggestion="keep the target inside the limb's reach, 1 to 2 % short of straight",
     )
@@ -191,7 +209,7 @@ CHECK = Check(
     group=Group.ARMS,
     question="Does an elbow or knee snap at full stretch?",
     codes={"full-stretch": "the joint races through its last degrees and locks, or drops open"},
-    declarations=(SPIKE, STRAIGHT, STEP, BRAKES),
+    declarations=(SPIKE, LOCKED, STRAIGHT, STEP, BRAKES),
     measure=measure,
     judge=judge,
     description=__doc__ or "",

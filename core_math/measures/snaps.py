@@ -18,6 +18,8 @@ from . import series
 
 FloatArray = NDArray[np.float64]
 
+DEAD = 0.5  # degrees: a joint that moves less is locked
+
 
 @dataclass(frozen=True)
 class Snap:
@@ -28,7 +30,8 @@ class Snap:
     (which all but vanishes at the corner) over the local change of steps, `stays` the samples the
     joint stays straight. `brakes` is how long the joint brakes before it locks over how long it
     took to gather speed (in reverse where it starts): 1 for a move that eases in as it eased out,
-    near 0 for one that runs into a wall.
+    near 0 for one that runs into a wall. `locked` counts the samples around the corner on which
+    the joint is dead: it stays within a fraction of a degree.
     """
 
     first: int
@@ -38,6 +41,7 @@ class Snap:
     spike: float
     stays: int
     brakes: float
+    locked: int
 
 
 def flexion_per_reach(upper: float, lower: float, flexion: float) -> float:
@@ -112,9 +116,20 @@ def find_snaps(
                     spike=step / (level + floor),
                     stays=last - first + 1,
                     brakes=_braking_share(steps, beside, neighbourhood, towards),
+                    locked=_count_locked(angles[first : last + 1], from_end=corner != first),
                 )
             )
     return found
+
+
+def _count_locked(angles: FloatArray, *, from_end: bool) -> int:
+    """Return the longest run of samples within DEAD of one angle that begins beside the corner."""
+    inward = angles[::-1] if from_end else angles
+    longest = 0
+    for start in range(min(2, len(inward))):
+        away = np.flatnonzero(np.abs(inward[start:] - inward[start]) > DEAD)
+        longest = max(longest, int(away[0]) if len(away) else len(inward) - start)
+    return longest
 
 
 def _braking_share(steps: FloatArray, beside: list[int], neighbourhood: int, towards: int) -> float:

@@ -101,14 +101,26 @@ def test_only_a_joint_past_the_straight_angle_counts(top, found):
     ],
 )
 def test_severity_follows_the_spike(spike, severity):
-    # Steps that never change have a level of 0: the last step over the floor of 2 degrees.
+    # Steps that never change have a level of 0: the last step over the floor of 2 degrees. A knee
+    # may carry: that it stays dead at full stretch says nothing.
     steps = np.concatenate((np.zeros(24), np.full(10, 2.0), [2.0 * spike], np.zeros(30)))
     flexion = np.concatenate(([0.0], np.cumsum(steps)))
     flexion = flexion[-1] - flexion
-    flags = run(CHECK, bend(flexion)).flags
+    flags = run(CHECK, bend(flexion, limb="knee")).flags
     assert [flag.severity for flag in flags] == ([severity] if severity else [])
     for flag in flags:
         assert flag.value == pytest.approx(spike, rel=1e-6)
+
+
+@pytest.mark.parametrize(("waver", "severity"), [(0.0, Severity.CLEAR), (2.0, Severity.FAINT)])
+def test_elbow_that_stops_dead_counts_twice(waver, severity):
+    # A last step of 10 degrees is 5 times the floor; then the elbow is dead, or lives on.
+    steps = np.concatenate((np.zeros(24), np.full(10, 2.0), [10.0], np.zeros(30)))
+    flexion = np.concatenate(([0.0], np.cumsum(steps)))
+    flexion = flexion[-1] - flexion
+    flexion[36:] += waver * (1.0 - np.cos(0.9 * np.arange(len(flexion) - 36)))
+    (flag,) = run(CHECK, bend(flexion)).flags
+    assert flag.severity is severity and ("locks dead" in flag.message) is (waver == 0.0)
 
 
 def test_small_step_is_left_alone():
