@@ -197,6 +197,10 @@ def draw_text_box(
     left = x + gap if right_side else max(free_left + 4.0, min(x, free_right) - gap - width)
     highest = max(1.0, region.height - height - (30.0 * scale if room >= 6 else 1.0))
     bottom = min(max(1.0, y - height / 2.0), highest)
+    if left <= x <= left + width and room >= 6:
+        # No room beside the point: above it, or below.
+        above = y + gap
+        bottom = above if above <= highest else max(1.0, y - 2.0 * gap - height)
     bounds = (left, bottom, left + width, bottom + height)
     ground, colour = get_box_colours(context)
     shader = get_mark_shader()

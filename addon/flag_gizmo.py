@@ -12,7 +12,7 @@ from typing import Any
 
 import bpy
 
-from . import kept, viewport_draw, window_state
+from . import kept, view_marks, viewport_draw, window_state
 
 MISSED = -1
 HIT = 0
@@ -28,14 +28,14 @@ class FETTLE_GT_flags(bpy.types.Gizmo):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw nothing: the overlay does. A pointer that went elsewhere is forgotten."""
         if not self.is_highlight:
-            viewport_draw.leave_flag(context.region)
+            view_marks.leave_flag(context.region)
 
     def draw_select(self, context: bpy.types.Context, select_id: int) -> None:
         """Draw nothing for selection: `test_select` answers."""
 
     def test_select(self, context: bpy.types.Context, location: Any) -> int:
         """Say whether a flag is under the pointer, and remember which."""
-        stack = viewport_draw.hover(context, float(location[0]), float(location[1]))
+        stack = view_marks.hover(context, float(location[0]), float(location[1]))
         if stack is None:
             return MISSED
         self.pointed_at = stack.ids

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Flag, Mark, Motion, Note, ShotReading, State
+from ..core_math import Flag, Mark, Motion, Note, ShotReading, State, Take
 
 _numbers = itertools.count(1)
 
@@ -45,6 +45,8 @@ class Kept:
     posed_frame : int
     chosen : str or None
         Id of the flag that is selected in the list.
+    base : Take or None
+        The older take it is compared with.
     revision : int
     """
 
@@ -59,6 +61,7 @@ class Kept:
     posed: dict[tuple[str, str], NDArray[np.float64]] = field(default_factory=dict)
     posed_frame: int = 0
     chosen: str | None = None
+    base: Take | None = None
     revision: int = 0
     _by_id: dict[str, Flag] = field(default_factory=dict)
 
@@ -105,6 +108,8 @@ def keep(entry: Kept) -> Kept:
     former = _kept.get(entry.scene)
     if former is not None and entry.chosen is None and entry.flag(former.chosen) is not None:
         entry.chosen = former.chosen
+    if former is not None and entry.base is None:
+        entry.base = former.base
     if former is not None and not entry.posed:
         # A part that is posed without keys stays where it is, whatever its curves say.
         entry.posed, entry.posed_frame = former.posed, former.posed_frame

@@ -334,6 +334,7 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
         column.prop(state, "width")
         column.prop(state, "behind")
         column.prop(state, "depth_fade")
+        column.prop(state, "place_in_frame")
 
 
 class FETTLE_PT_notes(_Panel, bpy.types.Panel):

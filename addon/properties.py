@@ -23,8 +23,8 @@ from bpy.props import (
     StringProperty,
 )
 
-from ..core_math import ALL_CHECKS, Check, Limits, Stage, Style, Unit
-from . import scene_settings, window_state
+from ..core_math import ALL_CHECKS, Check, Fate, Limits, Stage, Style, Unit
+from . import scene_settings, window_state, window_takes
 
 PROPERTY = "fettle"
 """Name of our properties on the window manager and on scenes."""
@@ -48,6 +48,20 @@ class FETTLE_PG_row(bpy.types.PropertyGroup):
     flag_id: StringProperty(options={"HIDDEN"})
 
 
+class FETTLE_PG_take(bpy.types.PropertyGroup):
+    """A take that is kept with the scene, by name."""
+
+
+class FETTLE_PG_change(bpy.types.PropertyGroup):
+    """One line of what changed since another take; what it says is looked up by number."""
+
+    number: IntProperty(options={"HIDDEN"})
+
+
+def _pick_change(rows: Any, context: bpy.types.Context) -> None:
+    window_takes.row_picked(rows, context)
+
+
 class FETTLE_PG_list(bpy.types.PropertyGroup):
     """The list of flags of one scene, filtered and sorted; `name` is the scene's."""
 
@@ -59,6 +73,16 @@ class FETTLE_PG_list(bpy.types.PropertyGroup):
         options={"HIDDEN"},
     )
     revision: StringProperty(options={"HIDDEN"})
+    takes: CollectionProperty(type=FETTLE_PG_take)
+    takes_problem: StringProperty(options={"HIDDEN"})
+    changes: CollectionProperty(type=FETTLE_PG_change)
+    active_change: IntProperty(
+        name="Change",
+        description="The selected change",
+        default=-1,
+        update=_pick_change,
+        options={"HIDDEN"},
+    )
 
 
 def _list_checks(_self: Any, _context: Any) -> list[tuple[str, str, str]]:
@@ -77,11 +101,25 @@ def _redraw(_self: Any, _context: Any) -> None:
     window_state.look_changed()
 
 
+def _relist_changes(_self: Any, _context: Any) -> None:
+    window_takes.fates_changed()
+
+
 # Blender keeps only pointers to the texts of items made on the fly: they must stay alive.
 _CHECK_ITEMS: list[tuple[str, str, str]] = [
     ("ALL", "All checks", "Show the flags of every check"),
     *((check.id, check.id, check.question) for check in ALL_CHECKS),
 ]
+
+
+FATES = {
+    Fate.NEW: "List the findings that were not there",
+    Fate.WORSE: "List the findings whose number got worse",
+    Fate.SAME: "List the findings that are as they were",
+    Fate.BETTER: "List the findings that are still there, with a better number",
+    Fate.UNKNOWN: "List the findings that could not be judged this time",
+    Fate.FIXED: "List the findings that are gone",
+}
 
 
 class FETTLE_PG_pin(bpy.types.PropertyGroup):
@@ -161,6 +199,33 @@ class FETTLE_PG_window(bpy.types.PropertyGroup):
         ],
         default="TIME",
         update=_refilter,
+    )
+
+    show_fates: EnumProperty(
+        name="Changes",
+        description="Which changes since the other take are listed",
+        items=[
+            (fate.name, fate.value.capitalize(), words, 1 << place)
+            for place, (fate, words) in enumerate(FATES.items())
+        ],
+        options={"ENUM_FLAG"},
+        default={fate.name for fate in FATES},
+        update=_relist_changes,
+    )
+    old_trails: BoolProperty(
+        name="Old Trails",
+        description="Draw the trails of the other take beside those of now, as dashed lines",
+        default=True,
+        update=_redraw,
+    )
+    place_in_frame: BoolProperty(
+        name="Place in Frame",
+        description=(
+            "Draw where the subject is in the shot camera's picture over time, with the room its "
+            "framing gives it and the frames on which subject and camera set off"
+        ),
+        default=False,
+        update=_redraw,
     )
 
     trail_parts: EnumProperty(
@@ -397,6 +462,8 @@ def register() -> None:
     scene_class = make_scene_class(limit_classes)
     classes: list[Any] = [
         FETTLE_PG_row,
+        FETTLE_PG_take,
+        FETTLE_PG_change,
         FETTLE_PG_list,
         FETTLE_PG_pin,
         FETTLE_PG_window,

@@ -21,15 +21,18 @@ from . import (
     operators_decide,
     operators_hand_over,
     operators_settings,
+    operators_takes,
     panels,
     panels_hand_over,
     panels_setup,
+    panels_takes,
     preferences,
     properties,
     sampling_scene,
     timeline_draw,
     viewport_draw,
     window_state,
+    window_takes,
 )
 
 CLASSES: tuple[Any, ...] = (
@@ -38,10 +41,12 @@ CLASSES: tuple[Any, ...] = (
     *operators_body.CLASSES,
     *operators_settings.CLASSES,
     *operators_hand_over.CLASSES,
+    *operators_takes.CLASSES,
     *timeline_draw.CLASSES,
     *panels.CLASSES,
     *panels_setup.CLASSES,
     *panels_hand_over.CLASSES,
+    *panels_takes.CLASSES,
     *flag_gizmo.CLASSES,
 )
 
@@ -50,6 +55,7 @@ AFTER: tuple[ModuleType, ...] = (
     blender_command,
     live,
     window_state,
+    window_takes,
     viewport_draw,
     timeline_draw,
     keys,

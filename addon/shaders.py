@@ -69,7 +69,14 @@ void main() {
     distance_fade = 1.0 - 0.6 * smoothstep(screen.z, screen.w, away_from_eye);
   }
   float fade = share > 1.0001 ? 0.0 : (1.0 - 0.75 * share * share) * distance_fade;
-  traits = vec4(fade, facts.y, facts.z, facts.w);
+  /* How far along the trail, in metres; below zero for trails that are drawn solid. */
+  float along = -1e6;
+  if (facts.w >= 0.0) {
+    float step_m = distance(place_a, place_b);
+    float per_pixel = step_m / max(span, 0.05);
+    along = at_end ? facts.w + step_m + per_pixel * margin : facts.w - per_pixel * margin;
+  }
+  traits = vec4(fade, facts.y, facts.z, along);
 }
 """
 
@@ -87,11 +94,20 @@ void main() {
   float line = length(vec2(past, local.y)) - style.x;
   /* Ticks crowd each other where the part hardly moves: there they give way. */
   float room = smoothstep(style.y, style.y * 2.4, reach);
+  bool dashed = traits.w > -1e5;
+  if (dashed) { line += 0.3 * style.x; room = 0.0; }
   float tick = to_box(local, vec2(0.7 * style.w, style.x + style.y));
   /* A key: a white bead on the line. */
   float key = length(local) - style.x - 1.7 * style.w;
   float kind = style.z;
-  vec3 colour = tint;
+  if (dashed) {
+    /* Dashes of about the same length on the screen, whatever the distance. */
+    float per_pixel = max(length(vec2(dFdx(traits.w), dFdy(traits.w))), 1e-9);
+    float dash = exp2(ceil(log2(per_pixel * 11.0 * style.w)));
+    if (fract(traits.w / dash) > 0.55) { discard; }
+  }
+  /* What was stands back behind what is. */
+  vec3 colour = dashed ? mix(tint, vec3(0.86), 0.5) : tint;
   float alpha = 0.0;
   if (kind < 0.5) {
     /* Under a flag: a broad band in the colour of its severity. */

@@ -25,7 +25,7 @@ from .overlay_marks import Fill, Mark, PlacedMark, build_box
 from .palette import NOTE, QUIET, SEVERITY_COLOURS
 from .selection import find_owner
 from .shaders import get_mark_shader
-from .viewport_draw import describe_flags
+from .view_marks import describe_flags
 
 SPACES = (bpy.types.SpaceDopeSheetEditor, bpy.types.SpaceGraphEditor, bpy.types.SpaceNLA)
 EDITORS = {"DOPESHEET_EDITOR", "GRAPH_EDITOR", "NLA_EDITOR"}
@@ -127,6 +127,9 @@ def _draw_strip() -> None:
     context = bpy.context
     entry = kept.get(context.scene.name) if context.scene is not None else None
     if entry is None or context.region is None:
+        if context.region is not None:
+            # A strip that is no longer drawn must take no clicks either.
+            _strips.pop(context.region.as_pointer(), None)
         return
     region, scale = context.region, get_scale(context)
     view = region.view2d

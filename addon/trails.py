@@ -15,13 +15,16 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Flag, Motion, Severity, State
+from ..core_math import Flag, Motion, Severity, ShotCamera, State
 from .palette import colour_spacing
 
 FloatArray = NDArray[np.float64]
 
 CAMERA = "camera"
 """The reference that stands for the shot camera."""
+
+NOWHERE = 1e9
+"""Frame of a step that cannot be seen: too far from every other to be drawn."""
 
 CORNERS = np.array([(0.0, -1.0), (1.0, -1.0), (1.0, 1.0), (0.0, 1.0)], dtype=np.float32)
 """The four corners of a stretch: which end, which side."""
@@ -52,6 +55,8 @@ class Trail:
     keyed : ndarray of bool, shape (F,)
     severities : ndarray, shape (F,)
         0 for none, or the worst flag that covers the step to the next frame.
+    dashed : bool
+        Drawn in dashes: the path of an older take.
     """
 
     subject: str
@@ -62,6 +67,7 @@ class Trail:
     speeds: FloatArray
     keyed: NDArray[np.bool_]
     severities: NDArray[np.int64]
+    dashed: bool = False
 
     def place_at(self, frame: float) -> FloatArray:
         """Return the 4 x 4 matrix that moves the trail's points into the world at a frame."""
@@ -75,6 +81,7 @@ class Trail:
         """Say whether the part moves farther than `least` metres between two frames."""
         start = max(0, int(first - self.frames[0]))
         points = self.points[start : max(start, int(last - self.frames[0]) + 1)]
+        points = points[np.isfinite(points).all(axis=1)]
         return len(points) > 1 and bool(np.ptp(points, axis=0).max() > least)
 
     def world_points(self, frame: float) -> FloatArray:
@@ -117,11 +124,12 @@ def make_trail(
     elif space is TrailSpace.PICTURE or reference == CAMERA:
         if motion.camera is None:
             return None
-        axes = _to_axes(motion.camera.rotations)
-        points = _look_from(heads, motion.camera.positions, axes)
-        places = np.concatenate((axes, motion.camera.positions[:, :, None]), axis=2)
         if space is TrailSpace.PICTURE:
-            points, places = _flatten(points, places)
+            points, places = _lay_into_picture(heads, motion.camera)
+        else:
+            axes = _to_axes(motion.camera.rotations)
+            points = _look_from(heads, motion.camera.positions, axes)
+            places = np.concatenate((axes, motion.camera.positions[:, :, None]), axis=2)
     else:
         if not motion.has(reference) or reference == part:
             return None
@@ -140,6 +148,41 @@ def make_trail(
     )
 
 
+def make_old_trail(trail: Trail, motion: Motion, points: FloatArray, frames: FloatArray) -> Trail:
+    """Lay out the path that a part took in an older take, beside the one it takes now.
+
+    Parameters
+    ----------
+    trail : Trail
+        The path of now, in the world or in the picture.
+    motion : Motion
+    points : ndarray, shape (G, 3), metres
+        Where the part was in the world, frame by frame.
+    frames : ndarray, shape (G,)
+        Those frames as they lie in the scene now; rising.
+    """
+    steps = np.rint(frames).astype(np.int64)
+    if trail.places is not None and motion.camera is not None:
+        # The camera looks from where it is now: its frames are the scene's.
+        there = (motion.frames >= frames[0]) & (motion.frames <= frames[-1])
+        seen = [np.interp(motion.frames, frames, points[:, axis]) for axis in range(3)]
+        places, _ = motion.camera.project(np.stack(seen, axis=-1))
+        points = np.where(there[:, None], _to_widths(places, motion.camera), np.nan)
+        steps = motion.frames
+    count = len(points)
+    return Trail(
+        subject=trail.subject,
+        part=trail.part,
+        frames=steps,
+        points=points,
+        places=trail.places,
+        speeds=_scale_speeds(points),
+        keyed=np.zeros(count, dtype=np.bool_),
+        severities=np.zeros(count, dtype=np.int64),
+        dashed=True,
+    )
+
+
 def build_ribbons(trails: Sequence[Trail]) -> tuple[dict[str, NDArray[np.float32]], NDArray]:
     """Return the vertex arrays and triangle indices of trails that share one matrix.
 
@@ -155,9 +198,11 @@ def build_ribbons(trails: Sequence[Trail]) -> tuple[dict[str, NDArray[np.float32
     """
     place_a, place_b, tint_a, tint_b, facts = [], [], [], [], []
     for trail in trails:
-        points = trail.points.astype(np.float32)
+        known = np.isfinite(trail.points).all(axis=1)
+        points = np.where(known[:, None], trail.points, 0.0).astype(np.float32)
         # The last point gets a step of no length, so that its key is marked too.
         ends = np.concatenate((points[1:], points[-1:]))
+        drawn = known & np.concatenate((known[1:], known[-1:]))
         tints = colour_spacing(trail.speeds).astype(np.float32)
         place_a.append(points)
         place_b.append(ends)
@@ -166,10 +211,10 @@ def build_ribbons(trails: Sequence[Trail]) -> tuple[dict[str, NDArray[np.float32
         facts.append(
             np.stack(
                 (
-                    trail.frames,
+                    np.where(drawn, trail.frames, NOWHERE),
                     trail.keyed,
                     trail.severities,
-                    np.zeros(len(points)),
+                    _measure_way(trail) if trail.dashed else np.full(len(points), -1.0),
                 ),
                 axis=1,
             ).astype(np.float32)
@@ -212,6 +257,12 @@ def find_nearest_frames(
     return [(number, row) for _, number, row in sorted(found)]
 
 
+def _measure_way(trail: Trail) -> FloatArray:
+    """Return the length of the path from its beginning to each point, shape (F,), metres."""
+    steps = np.linalg.norm(np.diff(trail.points, axis=0), axis=1)
+    return np.concatenate(([0.0], np.cumsum(np.nan_to_num(steps))))
+
+
 def _repeat(arrays: list[NDArray[np.float32]], width: int) -> NDArray[np.float32]:
     if not arrays:
         return np.zeros((0, width), np.float32)
@@ -222,7 +273,7 @@ def _scale_speeds(points: FloatArray) -> FloatArray:
     """Return each step's length as a share of the trail's own fast steps (95th percentile)."""
     if len(points) < 2:
         return np.zeros(len(points))
-    steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    steps = np.nan_to_num(np.linalg.norm(np.diff(points, axis=0), axis=1))
     fast = float(np.percentile(steps, 95.0))
     shares = steps / fast if fast > 1e-9 else np.zeros(len(steps))
     return np.concatenate((shares, shares[-1:]))
@@ -268,13 +319,16 @@ def _look_from(points: FloatArray, origin: FloatArray, axes: FloatArray) -> Floa
     return np.einsum("fji,fj->fi", axes, points - origin)
 
 
-def _flatten(points: FloatArray, places: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Put points seen from the camera onto a plane that lies at each frame's own depth."""
-    depth = np.maximum(-points[:, 2], 1e-3)
-    flat = points / depth[:, None]
-    scaled = places.copy()
-    scaled[:, :, :3] *= depth[:, None, None]
-    return flat, scaled
+def _lay_into_picture(points: FloatArray, camera: ShotCamera) -> tuple[FloatArray, FloatArray]:
+    """Return points in the camera's picture, in widths of it, and its plane at each one's depth."""
+    places, depths = camera.project(points)
+    planes = camera.place_pictures(np.maximum(np.nan_to_num(depths, nan=1.0), 1e-3))
+    return _to_widths(places, camera), planes
+
+
+def _to_widths(places: FloatArray, camera: ShotCamera) -> FloatArray:
+    width, height = camera.lens.picture
+    return np.stack((places[:, 0], places[:, 1] * height / width, 0.0 * places[:, 0]), axis=-1)
 
 
 def worst_severity(flags: Iterable[Flag]) -> Severity | None:

@@ -27,6 +27,9 @@ SLOW_S = 0.25
 overlay_listeners: list[Callable[[bool], None]] = []
 """Called when the overlay is switched, by those who draw it."""
 
+rows_listeners: list[Callable[[str], None]] = []
+"""Called with the scene's name when its list was made anew, by those who list more beside it."""
+
 expanded_checks: set[str] = set()
 _part_items: list[tuple[str, str, str]] = []
 _ALL_PARTS = (EVERYTHING, "All parts", "Show the flags of every part")
@@ -124,6 +127,8 @@ def refresh_rows(scene_name: str) -> None:
         if flag.id == entry.chosen:
             active = number
     _set_active(rows, active)
+    for listener in rows_listeners:
+        listener(scene_name)
 
 
 def _forget_lists(state: Any) -> None:

@@ -3,7 +3,8 @@
 """A take: a reading kept under a name, with what it takes to compare and draw it later.
 
 Beside the reading a take holds the key frames of every part, so that findings can be followed
-through a retime, and the paths of a few parts, so that the old trail can be drawn beside the new.
+through a retime, and the paths of the parts that tell most, so that the old trail can be drawn
+beside the new.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ class Take:
     keys : mapping of (subject, part) to ndarray, shape (K,)
         Rising key frames.
     trails : mapping of (subject, part) to ndarray, shape (F, 3), metres
-        World positions of the part's end, from the reading's first frame on.
+        World positions of the part's joint, from the reading's first frame on.
     """
 
     name: str
@@ -65,9 +66,10 @@ def make_take(name: str, reading: ShotReading, motions: Iterable[Motion]) -> Tak
     for motion in motions:
         for part, track in motion.keys.items():
             keys[motion.subject, part] = np.asarray(track.frames, dtype=np.float64)
-        for part in TRAIL_PARTS:
+        flagged = (flag.part for flag in reading.flags if flag.subject == motion.subject)
+        for part in dict.fromkeys((*TRAIL_PARTS, *flagged)):
             if motion.has(part):
-                trails[motion.subject, part] = motion.tail(part)
+                trails[motion.subject, part] = motion.head(part)
     return Take(name.strip(), reading, keys, trails)
 
 

@@ -69,7 +69,7 @@ def scenario_filters(ui):
     window.search = "no flag says this"
     assert list_rows() == []
     yield from ui.redraw()
-    stacks = part("viewport_draw").list_stacks(ui.region("VIEW_3D"))
+    stacks = part("view_marks").list_stacks(ui.region("VIEW_3D"))
     assert not stacks, "flags that are filtered out are still drawn"
     assert not bpy.ops.fettle.next_flag.poll()
     bpy.ops.fettle.clear_filters()

@@ -119,7 +119,7 @@ def switch_overlay(ui: Window, on: bool = True) -> Steps:
 
 def find_stack(ui: Window, check: str) -> Any:
     """Give the flags of a check as the 3D view shows them."""
-    stacks = part("viewport_draw").list_stacks(ui.region("VIEW_3D"))
+    stacks = part("view_marks").list_stacks(ui.region("VIEW_3D"))
     found = [stack for stack in stacks if check in {flag.check for flag in stack.flags}]
     shown = [flag.check for stack in stacks for flag in stack.flags]
     assert found, f"the view shows no flag of {check}, only {shown}"

@@ -9,8 +9,15 @@ import small_rig
 from fettle.addon.animation_data import list_played_curves
 from fettle.addon.command_line import main
 from fettle.addon.readings import iterate_reading
-from fettle.addon.scene_takes import TAKES, drop_take, keep_take, list_takes, read_take
-from fettle.core_math import ALL_CHECKS, Settings, TakeError, make_take
+from fettle.addon.scene_takes import (
+    TAKES,
+    drop_take,
+    fetch_take,
+    keep_take,
+    list_takes,
+    read_take,
+)
+from fettle.core_math import ALL_CHECKS, Report, Settings, TakeError, dump_report, make_take
 
 ONLY = Settings().select(ALL_CHECKS, only=["ik-lock"])
 
@@ -92,3 +99,50 @@ def test_kept_take_is_compared_with_the_shot_as_it_is_also_after_a_retime(scene,
     assert main(["compare", f"{path}#v2", str(path)]) == 2
     line = capfd.readouterr().err.splitlines()[0]
     assert "no take 'v2' is kept in it (kept: v1)" in line
+
+
+def test_takes_of_another_file_are_fetched_by_name_or_the_newest(scene, tmp_path):
+    for name in ("v1", "v2"):
+        keep_take(scene, read_take_of(scene, name))
+    path = tmp_path / "shot.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    assert fetch_take(path, "Scene").name == "v2"
+    assert fetch_take(path, "another scene", "v1").reading.flags
+    assert len(bpy.data.scenes) == 1 and not bpy.data.objects
+    with pytest.raises(TakeError, match=r"no take 'v3' is kept in it \(kept: v1, v2\)"):
+        fetch_take(path, "Scene", "v3")
+
+
+def test_findings_from_elsewhere_are_a_take_without_trails(scene, tmp_path):
+    reading = read_take_of(scene, "v1").reading
+    path = tmp_path / "findings.json"
+    path.write_text(dump_report(Report((reading,))), encoding="utf-8")
+    take = fetch_take(path, scene.name)
+    assert take.name == "findings" and not take.trails
+    assert [flag.id for flag in take.reading.flags] == [flag.id for flag in reading.flags]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("gone.blend", None, "there is no such file"),
+        ("junk.blend", b"no shot", "Blender could not open it"),
+        ("notes.txt", b"words", "neither a findings file"),
+        ("broken.json", b"{", "broken.json"),
+    ],
+)
+def test_files_nothing_can_be_fetched_from_get_one_line(scene, tmp_path, name, content, words):
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(TakeError, match=words) as told:
+        fetch_take(path, scene.name)
+    assert "\n" not in str(told.value)
+
+
+def test_a_shot_without_takes_says_what_to_do(scene, tmp_path):
+    path = tmp_path / "shot.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    with pytest.raises(TakeError, match="press Keep Take"):
+        fetch_take(path, scene.name)

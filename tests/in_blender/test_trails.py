@@ -165,6 +165,41 @@ def test_a_trail_in_the_picture_keeps_each_frames_place_in_the_picture():
     np.testing.assert_allclose(shown[14], motion.head("head")[14], atol=1e-6)
 
 
+def test_an_old_path_in_the_picture_is_seen_through_the_camera_of_now():
+    """Checked against Blender's own projection, at frames between which the keys were moved."""
+    camera, look = make_camera()
+    motion = make_motion(camera)
+    trail = trails.make_trail(motion, "head", space=TrailSpace.PICTURE)
+    old = motion.head("head")[:10] + [0.1, 0.2, -0.1]
+    # Ten frames of before, retimed to every second frame from 15 on.
+    found = trails.make_old_trail(trail, motion, old, np.arange(15.0, 35.0, 2.0))
+    assert found.dashed and not found.keyed.any()
+    for row in (0, 4, 9):
+        frame = 15 + 2 * row
+        as_it_would_be = look(frame - 11, old[row])
+        as_drawn = look(14, found.world_points(25)[frame - 11])
+        np.testing.assert_allclose(as_drawn[:2], as_it_would_be[:2], atol=2e-6)
+    unknown = np.isnan(found.points).any(axis=1)
+    assert [int(frame) for frame in found.frames[~unknown]] == list(range(15, 34))
+
+
+def test_ribbons_leave_out_what_is_not_known_and_measure_dashes_along_the_way():
+    motion = make_motion()
+    trail = trails.make_trail(motion, "hips")
+    points = motion.head("hips").copy()
+    points[5] = np.nan
+    old = trails.make_old_trail(trail, motion, points, motion.frames.astype(float))
+    arrays, _ = trails.build_ribbons([old, trail])
+    assert all(np.isfinite(values).all() for values in arrays.values())
+    facts = arrays["facts"].reshape(2, len(FRAMES), 4, 4)[:, :, 0]
+    hidden = facts[0, :, 0] == trails.NOWHERE
+    # The steps to and from the unknown place.
+    assert np.flatnonzero(hidden).tolist() == [4, 5]
+    assert (facts[1, :, 3] == -1.0).all(), "the present trail is solid"
+    steps = np.linalg.norm(np.diff(motion.head("hips")[6:], axis=0), axis=1)
+    np.testing.assert_allclose(np.diff(facts[0, 6:, 3]), steps, atol=1e-5)
+
+
 def test_flags_cover_the_steps_under_them():
     flags = [make_flag(), make_flag(start=23, end=23, peak=23, severity=Severity.GLARING)]
     flags += [make_flag(start=30, end=34, state=State.MEANT), make_flag("head", 35, 38)]

@@ -31,7 +31,7 @@ def test_take_comes_back_as_it_was_kept():
     np.testing.assert_array_equal(back.keys["Rig", "hand.L"], KEYS)
     assert set(back.trails) == set(take.trails) and ("Rig", "hand.L") in back.trails
     # Single precision holds a metre to a tenth of a micrometre (24 bits).
-    np.testing.assert_allclose(back.trails["Rig", "hand.L"], motion.tail("hand.L"), atol=1e-6)
+    np.testing.assert_allclose(back.trails["Rig", "hand.L"], motion.head("hand.L"), atol=1e-6)
 
 
 def test_take_without_a_name_is_refused():
