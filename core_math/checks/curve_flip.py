@@ -7,6 +7,9 @@ quaternion of either sign. Between two keys that are written differently the cur
 way: the part whirls round, or dips through a wrong pose, although both poses are right. What is
 measured is the detour that shows: how much farther the part turns between the keys than it needs.
 
+A part whose own channels are not known (a solver turns it) is judged by its pose between the keys
+that move it: there and back is a swing, but more than half a turn one way is the long way round.
+
 Where the jump lies between two neighbouring frames nothing of it shows on them, but it will with
 motion blur, in slow motion, and as soon as a key is taken out: that is told as faint.
 
@@ -91,12 +94,13 @@ class Flip:
 
 def measure(motion: Motion, values: Values) -> list[Flip]:
     """Hold every part's channels against the rotation they stand for."""
-    if not motion.channels:
-        raise CannotEvaluateError("the rotation channels are not known")
+    if not motion.channels and not motion.keys:
+        raise CannotEvaluateError("neither the rotation channels nor the keys are known")
     found: list[Flip] = []
     for part in motion.parts:
         channels = motion.channels.get(part)
         if channels is None:
+            found += _find_windings(motion, part, values)
             continue
         local = motion.local_rotations[:, motion.index(part)]
         spins = _find_spins(motion, part, channels, local, values)
@@ -143,8 +147,7 @@ def _find_spins(
         return []
     rows = _list_key_rows(motion, track)
     steps = flips.step_channels(channels.values[rows], channels.mode)
-    rootlike = motion.kind is SubjectKind.OBJECT or motion.parents[motion.index(part)] < 0
-    rootlike = rootlike or part == "hips"
+    rootlike = _turns_freely(motion, part)
     found = []
     for first, last, step in zip(
         rows[:-1].tolist(), rows[1:].tolist(), steps.tolist(), strict=True
@@ -163,6 +166,43 @@ def _find_spins(
         code = "opposite-keys" if flips.is_quaternion(channels.mode) else "long-way-round"
         found.append(Flip(part, code, first, last, first + int(np.argmax(turns)), 1, detour))
     return found
+
+
+def _find_windings(motion: Motion, part: str, values: Values) -> list[Flip]:
+    """Find keys between which a part without channels goes more than half a turn one way."""
+    row = motion.index(part)
+    track = _find_moving_keys(motion, row)
+    if track is None or _turns_freely(motion, part):
+        return []
+    local = motion.local_rotations[:, row]
+    rows = _list_key_rows(motion, track)
+    found = []
+    for first, last in zip(rows[:-1].tolist(), rows[1:].tolist(), strict=True):
+        if last - first < 2 or flips.measure_winding(local, first, last) <= flips.HALF_TURN:
+            continue
+        detour = flips.measure_detour(local, first, last)
+        turns = rotations.step_angles(local[first : last + 1])
+        peak = first + int(np.argmax(turns))
+        found.append(Flip(part, "long-way-round", first, last, peak, 1, detour))
+    return found
+
+
+def _find_moving_keys(motion: Motion, row: int) -> KeyTrack | None:
+    """Return the keys that move a part: its own, else those of what hangs on it or carries it."""
+    below = [i for i, above in enumerate(motion.parents) if above == row]
+    tried = [row, *below]
+    while motion.parents[row] >= 0:
+        row = motion.parents[row]
+        tried.append(row)
+    return next(
+        (motion.keys[p] for p in (motion.parts[i] for i in tried) if p in motion.keys), None
+    )
+
+
+def _turns_freely(motion: Motion, part: str) -> bool:
+    """Say whether a part may turn right round by itself: an object, the root, the hips."""
+    single = motion.kind is SubjectKind.OBJECT or motion.parents[motion.index(part)] < 0
+    return single or part == "hips"
 
 
 def _find_jumps(

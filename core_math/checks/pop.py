@@ -13,6 +13,12 @@ channel does around it in that very direction, and when no path leads through it
 where the parts next to it go smoothly on, as a body that moves fast moves with several joints. At
 high frame rates a turn faster than any joint turns is told as well, whether it comes back or not.
 
+Through a shot camera what is thrown towards or away from the lens counts half, and what lies out
+of the picture or is hidden is faint at most; without one the jump is judged in the world.
+
+In blocking poses do jump; only one that flashes up for a frame or two between poses that are held,
+and that the next pose undoes, is told.
+
 Leave it when the part stays where it jumped to (a hit, a stop, a change of pose), when it is held
 on twos, or when it is a fast accent of three frames and more: those lie on a path from before or
 after and are left alone. Feet that meet or leave the ground are judged less strictly.
@@ -32,7 +38,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome, say_part
-from ..measures import causes, rotations, spikes
+from ..measures import arcs, causes, rotations, spikes, visibility
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit, format_quantity
 
@@ -154,6 +160,10 @@ LONG_SECONDS, LONG_FACTOR = 0.05, 1.2
 """Longer than a frame at 24 a jump must stand out this much more: the fastest accents of boxing
 take two frames there and reach 12."""
 
+BACK_SHARE = 0.15
+"""In blocking a pose is undone when the next one is this near to the one before, as a share of
+the jump."""
+
 NEIGHBOUR_SHARE = 0.4
 """A part jumps alone when what it hangs on and carries stands out by less than this share of it."""
 
@@ -166,6 +176,9 @@ second, planted ones that show start at 23 (measured on open captures of jumping
 
 LIMB_PARTS = frozenset({"upper_arm", "forearm", "hand", "thigh", "shin", "foot"})
 """When several of these jump at once, it is the end of the limb that was pulled."""
+
+DEPTH_SHARE = 0.5
+"""What is thrown along the shot camera's line of sight counts half: it changes size, not place."""
 
 TURN_PER_TRAVEL = 3.0
 """Degrees that weigh as much as 1 % of body height when the worst frame is picked."""
@@ -189,6 +202,8 @@ class Jump:
 
 def measure(motion: Motion, values: Values) -> list[Jump]:
     """Find jumps in every part's own channels and gather those of one cause."""
+    if motion.stage is Stage.BLOCKING:
+        return _find_flashes(motion, values)
     used = np.arange(motion.frame_count)
     if motion.stage is Stage.HELD:
         used = motion.list_drawings()
@@ -199,13 +214,42 @@ def measure(motion: Motion, values: Values) -> list[Jump]:
     places = motion.local_heads[used] * (100.0 / motion.height)
     sliding = np.flatnonzero(np.ptp(places, axis=0).max(axis=-1) > least)
     moved = _find_jumps(motion, places[:, sliding], sliding, used, least, values)
+    jumps = _gather(motion, used, turned, moved, values)
+    return jumps + _find_snaps(motion, jumps, values)
+
+
+def _gather(
+    motion: Motion, used: IntArray, turned: spikes.Spikes, moved: spikes.Spikes, values: Values
+) -> list[Jump]:
+    """Gather turns and moves of one cause."""
     both = spikes.join_spikes((turned, moved))
     is_turn = np.arange(len(both.firsts)) < len(turned.firsts)
     groups = causes.group_sightings(
         both.columns, both.firsts, both.lasts, motion.parents, round(values.frames(GAP.name))
     )
-    jumps = [_describe(motion, used, both, is_turn, group) for group in groups]
-    return jumps + _find_snaps(motion, jumps, values)
+    return [_describe(motion, used, both, is_turn, group) for group in groups]
+
+
+def _find_flashes(motion: Motion, values: Values) -> list[Jump]:
+    """Find key poses that flash up between two that are held longer, and are undone by the next."""
+    poses, longest = motion.list_drawings(), max(1.0, values.frames(LONGEST.name))
+    channels = (
+        (motion.local_rotations * DEGREES_PER_UNIT, TURN),
+        (motion.local_heads * (100.0 / motion.height), TRAVEL),
+    )
+    turned, moved = (
+        spikes.find_flashes(
+            path,
+            poses,
+            longest=longest,
+            least=SMALLEST_SHARE * min(values.limits[limits.name]),
+            back_share=BACK_SHARE,
+            rating=2.0 * values[STAND_OUT.name],
+        )
+        for path, limits in channels
+    )
+    turned = replace(turned, heights=turned.heights[:, :3])
+    return _gather(motion, np.arange(motion.frame_count), turned, moved, values)
 
 
 def judge(motion: Motion, jumps: list[Jump], values: Values) -> Iterator[Outcome]:
@@ -239,7 +283,7 @@ def judge(motion: Motion, jumps: list[Jump], values: Values) -> Iterator[Outcome
             value=value,
             unit=unit,
             limit=limit,
-            message=f"{words} {_say_what(jump, value, unit)} {_say_when(motion, jump)}",
+            message=f"{words} {_say_what(motion, jump, value, unit)} {_say_when(motion, jump)}",
             suggestion="look for a stray key or a broken tangent on that frame",
         )
 
@@ -335,6 +379,7 @@ def _describe(
     heads, tails = motion.heads[first] * scale, motion.tails[first] * scale
     throw = causes.limit_throw(turns, moves, heads, tails, carried)
     part = _name_part(motion, members, carried, shown, joints)
+    share = _share_seen(motion, int(carried[np.argmax(shown[carried])]), first, last)
     return Jump(
         part=part,
         others=tuple(int(i) for i in np.unique(found.columns[group]) if i != part),
@@ -342,11 +387,29 @@ def _describe(
         last=int(found.lasts[group].max()),
         peak=first,
         until=int(found.lasts[now[found.columns[now] == found.columns[worst]]].max()),
-        degrees=max(turns.values(), default=0.0),
-        travel=min(throw, float(shown[carried].max())),
+        degrees=share * max(turns.values(), default=0.0),
+        travel=share * min(throw, float(shown[carried].max())),
         speed=0.0,
         rating=float(found.ratings[now].max()),
     )
+
+
+def _share_seen(motion: Motion, part: int, first: int, last: int) -> float:
+    """Return how much of a jump counts in the picture: 1 without a shot camera."""
+    camera = motion.camera
+    if camera is None:
+        return 1.0
+    ends = motion.tails[:, part]
+    around = ends[max(0, first - 1)] + ends[min(last + 1, len(ends) - 1)]
+    looking = camera.pick(np.array([first]))
+    sight = arcs.find_sight_lines(
+        ends[first][np.newaxis, np.newaxis],
+        looking.positions,
+        looking.rotations,
+        looking.orthographic,
+    )
+    thrown = ends[first] - 0.5 * around
+    return float(visibility.share_seen(thrown, sight[0, 0], DEPTH_SHARE))
 
 
 def _name_part(
@@ -401,10 +464,12 @@ def _name_code(motion: Motion, jump: Jump) -> str:
     return "one-frame" if jump.until == jump.peak else "few-frames"
 
 
-def _say_what(jump: Jump, value: float, unit: Unit) -> str:
+def _say_what(motion: Motion, jump: Jump, value: float, unit: Unit) -> str:
     if jump.speed > 0.0:
         return f"turns at {format_quantity(value, unit)}, faster than a joint can,"
-    return f"{'turns' if unit is Unit.DEGREES else 'is thrown'} {format_quantity(value, unit)} off"
+    where = " as the camera sees it" if motion.camera is not None else ""
+    moves = "turns" if unit is Unit.DEGREES else "is thrown"
+    return f"{moves} {format_quantity(value, unit)} off{where}"
 
 
 def _say_when(motion: Motion, jump: Jump) -> str:
@@ -446,6 +511,8 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
+    stages=frozenset(Stage),
     kinds=frozenset({SubjectKind.ARMATURE, SubjectKind.OBJECT}),
     minimum_frames=8,
     explained_by=("arc-break",),

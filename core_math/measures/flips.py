@@ -76,3 +76,19 @@ def measure_detour(local: FloatArray, first: int, last: int) -> float:
     """
     way = float(rotations.step_angles(local[first : last + 1]).sum())
     return max(0.0, way - float(rotations.angle_between(local[first], local[last])))
+
+
+def measure_winding(local: FloatArray, first: int, last: int) -> float:
+    """Return how far a part turns one way between two frames, degrees.
+
+    Steps there and back cancel; a turn by 300 degrees about one axis is 300, whatever is left of
+    it in the end.
+
+    Parameters
+    ----------
+    local : ndarray, shape (F, 4)
+        Rotations relative to the parent, continuous sign.
+    first, last : int
+        Frames (indices), both included.
+    """
+    return float(np.linalg.norm(rotations.step_vectors(local[first : last + 1]).sum(axis=0)))

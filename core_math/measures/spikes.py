@@ -42,6 +42,7 @@ __all__ = [
     "Spikes",
     "find_all_spikes",
     "find_end_spikes",
+    "find_flashes",
     "find_heights",
     "find_jumps",
     "find_peaks",
@@ -283,6 +284,55 @@ def find_end_spikes(
         misses=miss_all_paths(path, last - count + len(path), columns, 1),
     )
     return found.select((found.sizes >= least) & (found.misses >= miss_share * found.sizes))
+
+
+def find_flashes(
+    path: FloatArray,
+    poses: IntArray,
+    *,
+    longest: float,
+    least: float,
+    back_share: float,
+    rating: float,
+) -> Spikes:
+    """Find poses that are shown for a moment between two longer ones, the second like the first.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    poses : ndarray of int, shape (K,)
+        First frame of each pose; each is shown until the next one begins.
+    longest : float
+        Frames for which a moment lasts at most; the poses on both sides last longer.
+    least : float
+        Smallest jump that is of interest, in the unit of the path.
+    back_share : float
+        How far the second pose may lie from the first one, as a share of the jump.
+    rating : float
+        How far each is said to stand out: held poses have no roughness to compare with.
+
+    Returns
+    -------
+    Spikes
+        Rows of frames, in order of time.
+    """
+    lengths = np.diff(np.append(poses, len(path)))
+    brief = (lengths[1:-1] <= longest) & (np.minimum(lengths[:-2], lengths[2:]) > longest)
+    at = 1 + np.flatnonzero(brief)
+    before, now, after = (path[poses[at + shift]] for shift in (-1, 0, 1))
+    sizes = np.linalg.norm(now - before, axis=-1)
+    back = np.linalg.norm(after - before, axis=-1)
+    rows, columns = np.nonzero((sizes >= least) & (back <= back_share * sizes))
+    firsts = poses[at[rows]]
+    return Spikes(
+        firsts=firsts,
+        lasts=firsts + lengths[at[rows]] - 1,
+        columns=columns,
+        heights=(now - before)[rows, columns],
+        sizes=sizes[rows, columns],
+        ratings=np.full(len(rows), rating),
+        misses=sizes[rows, columns],
+    )
 
 
 def find_jumps(

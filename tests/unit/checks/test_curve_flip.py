@@ -172,7 +172,7 @@ def test_stepped_keys_show_no_spin_but_their_jump_is_told():
 
 
 def test_unknown_channels_are_not_evaluated():
-    assert_not_evaluated(run(CHECK, figure.make_motion({}, 48)), "channels are not known")
+    assert_not_evaluated(run(CHECK, figure.make_motion({}, 48)), "nor the keys are known")
 
 
 def test_invariances():
@@ -196,3 +196,25 @@ def test_known_flips_of_captures_are_found_and_faint():
         (flag,) = (f for f in flags if f.part == "hips" and f.start <= row < f.end)
         assert flag.value == pytest.approx(step, abs=0.01)
         assert flag.peak == row + 1
+
+
+def solve_shin(angles, keys=(1, 13, 25, 48), keyed="foot.R"):
+    """Turn a shin by these angles without channels of its own; another part holds the keys."""
+    track = KeyTrack(np.array(keys, dtype=float), np.zeros(len(keys), dtype=bool))
+    turns = {"shin.R": figure.turn((0.2, 0.1, 1.0), np.asarray(angles, dtype=float))}
+    return figure.make_motion(turns, 48, keys={keyed: track})
+
+
+@pytest.mark.parametrize("keyed", ["shin.R", "foot.R", "hips"])
+def test_part_that_a_solver_spins_between_two_keys_is_one_flag(keyed):
+    spin = np.interp(np.arange(1, 49), (13, 25), (0.0, 300.0))
+    (flag,) = run(CHECK, solve_shin(spin, keyed=keyed)).flags
+    assert (flag.part, flag.code, flag.start, flag.end) == ("shin.R", "long-way-round", 13, 25)
+    # 300 degrees travelled where 60 would do.
+    assert flag.value == pytest.approx(240.0, abs=0.5)
+
+
+def test_part_that_a_solver_bends_and_straightens_between_two_keys_is_clean():
+    there_and_back = np.interp(np.arange(1, 49), (13, 19, 25), (0.0, 120.0, 0.0))
+    assert_clean(run(CHECK, solve_shin(there_and_back)))
+    assert_clean(run(CHECK, solve_shin(np.interp(np.arange(1, 49), (13, 25), (0.0, 170.0)))))

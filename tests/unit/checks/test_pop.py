@@ -12,7 +12,7 @@ from check_assertions import assert_clean, assert_invariant, assert_not_evaluate
 from fettle.core_math.checks.pop import CHECK
 from fettle.core_math.findings import Severity
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import Stage
+from fettle.core_math.motion import KeyTrack, Stage, SubjectKind, build_motion
 
 SECONDS = 4.0
 
@@ -212,8 +212,46 @@ def test_toe_that_slaps_on_the_ground_is_left_alone_but_not_in_the_air(falling, 
     assert len(run(CHECK, motion).flags) == found
 
 
-def test_blocking_waits():
-    assert_not_evaluated(run(CHECK, sway(stage_override=Stage.BLOCKING)), "waits for a later stage")
+def make_stepped(places, lengths, **options):
+    """Hold an object at these places along X (metres), each for a number of frames."""
+    path = np.zeros((int(np.sum(lengths)), 1, 3))
+    path[:, 0, 0] = np.repeat(places, lengths)
+    starts = 1 + np.append(0, np.cumsum(lengths)[:-1])
+    stepped = np.ones(len(starts), dtype=bool)
+    return build_motion(
+        subject="Crate",
+        kind=SubjectKind.OBJECT,
+        frames=np.arange(1, len(path) + 1),
+        fps=24.0,
+        parts=["root"],
+        parents=[-1],
+        heads=path,
+        tails=path + [0.0, 0.0, 1.0],
+        rotations_wxyz=np.tile([1.0, 0.0, 0.0, 0.0], (len(path), 1, 1)),
+        keys={"root": KeyTrack(starts.astype(float), stepped)},
+        **options,
+    )
+
+
+@pytest.mark.parametrize("stage", [None, Stage.SPLINE])
+@pytest.mark.parametrize("length", [1, 2])
+def test_object_thrown_off_by_constant_keys_is_one_flag(length, stage):
+    motion = make_stepped([0.0, 1.0, 0.0], [30, length, 30], stage_override=stage)
+    assert motion.stage is (stage or Stage.BLOCKING)
+    (flag,) = run(CHECK, motion).flags
+    assert (flag.part, flag.start, flag.peak, flag.end) == ("root", 31, 31, 30 + length)
+    assert flag.severity is Severity.GLARING
+    # A metre off, and the object is a metre tall.
+    assert flag.value == pytest.approx(100.0, rel=0.01)
+
+
+def test_poses_of_blocking_are_no_pops():
+    # Poses that stay, a pose that is held as long as its neighbours, and one that goes elsewhere.
+    assert_clean(run(CHECK, make_stepped([0.0, 1.0, 2.0, 1.5], [8, 12, 8, 16])))
+    assert_clean(run(CHECK, make_stepped([0.0, 1.0, 0.0, 1.0, 0.0], [2, 2, 2, 2, 2])))
+    assert_clean(run(CHECK, make_stepped([0.0, 1.0, 0.3, 0.6], [12, 2, 12, 12])))
+    assert_clean(run(CHECK, make_stepped([0.0, 1.0, 0.0, 1.0], [12, 3, 12, 12])))
+    assert_clean(run(CHECK, sway(stage_override=Stage.BLOCKING)))
 
 
 def test_too_short_a_shot_is_not_evaluated():
