@@ -244,6 +244,8 @@ class Check:
     on_drawings : bool
         True when held drawings (on twos or threes) are to be read as one sample each: movement is
         then measured from drawing to drawing, see `Motion.drawings`.
+    weighed_by_picture : bool
+        True when a flag counts less where the shot camera does not see it.
     """
 
     id: str
@@ -261,6 +263,7 @@ class Check:
     aliases: tuple[str, ...] = field(default=())
     explained_by: tuple[str, ...] = field(default=())
     on_drawings: bool = False
+    weighed_by_picture: bool = False
 
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):

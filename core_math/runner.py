@@ -32,6 +32,7 @@ from .judged import JudgedMemory
 from .motion import Motion, Stage
 from .one_cause import merge_causes
 from .reading import SubjectReading
+from .seen import weigh_by_picture
 from .settings import Settings
 from .watched import Read
 
@@ -189,7 +190,10 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
         raise CannotEvaluateError("the subject has no size (scale 0, or bones without length)")
     # Arithmetic on degenerate motion must not print warnings over a user's console.
     with np.errstate(all="ignore"):
-        return list(check.judge(shot, check.measure(shot, values), values))
+        outcomes = list(check.judge(shot, check.measure(shot, values), values))
+        if not check.weighed_by_picture:
+            return outcomes
+        return [weigh_by_picture(o, shot) if isinstance(o, Flag) else o for o in outcomes]
 
 
 def _describe_crash(error: Exception, shot: Motion) -> str:

@@ -215,5 +215,6 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
     minimum_frames=6,
 )

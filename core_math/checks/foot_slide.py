@@ -127,6 +127,7 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
     stages=frozenset({Stage.SPLINE, Stage.HELD}),
     minimum_frames=6,
 )

@@ -379,6 +379,7 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
     stages=frozenset(Stage),
     on_drawings=True,
 )

@@ -238,5 +238,6 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
     on_drawings=True,
 )

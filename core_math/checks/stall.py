@@ -257,6 +257,7 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
     kinds=frozenset({SubjectKind.ARMATURE, SubjectKind.OBJECT}),
     minimum_frames=8,
 )

@@ -352,6 +352,7 @@ CHECK = Check(
     measure=measure,
     judge=judge,
     description=__doc__ or "",
+    weighed_by_picture=True,
     on_drawings=True,
     explained_by=("ik-lock", "stiff-wrist"),
 )
