@@ -7,12 +7,13 @@ frame and stop on one frame, again and again. Each move by itself may be fine; t
 as a slide show. In life one thing leads, and the others start and settle a few frames apart.
 
 Moves are taken between rests, each limb as seen from the body part it hangs on, so nobody is
-blamed for being carried. Two limbs share a move when both its start and its end lie within a
-frame; it takes several shared moves in a row to be flagged.
+blamed for being carried: hands and feet by how they travel, head and chest by how they turn. Two
+limbs share a move when both its start and its end lie within a frame; it takes several shared moves
+in a row to be flagged.
 
-Leave it for a jump, a clap or a two-footed hop (the two hands, and the two feet, are not held
-against each other: that is twinning's question), for machines and marches. Blocking waits: there
-poses do change all at once.
+Leave it for a clap, for machines and marches. What is done while both legs move, a jump or a squat,
+is left out, and the two hands, and the two feet, are not held against each other: that is
+twinning's question. Blocking waits: there poses do change all at once.
 
 Sources: onset at a share of the peak speed is the rule of movement research (Botzer & Karniel 2009;
 2 % of peak hand speed in upper-limb scoring). That no two limbs start or stop on the same frame is
@@ -59,8 +60,17 @@ LEAST_SPEED = Parameter(
     unit=Unit.RATIO,
     minimum=0.02,
     maximum=3.0,
-    description="Body heights a second a hand, foot or head must reach for a move to count.",
+    description="Body heights a second a hand or foot must reach for a move to count.",
     source="practice: a slow reach peaks at 0.5, adjustments and breathing stay below 0.2",
+)
+LEAST_TURN = Parameter(
+    "least_turn",
+    default=20.0,
+    unit=Unit.DEGREES_PER_SECOND,
+    minimum=2.0,
+    maximum=200.0,
+    description="How fast head or chest must turn for a move to count.",
+    source="practice: a nod of 5 deg in 0.4 s peaks at 23 (minimum jerk), breathing and sway at 5",
 )
 REST = Parameter(
     "rest",
@@ -74,7 +84,7 @@ REST = Parameter(
 
 AROUND_S = 1.0
 SMOOTHING_HZ = 8.0
-LIMBS = (  # the point that shows the move, and the part it is seen from
+LIMBS = (  # the part that shows the move, and the part it is seen from
     ("hand.L", "chest"),
     ("hand.R", "chest"),
     ("foot.L", "hips"),
@@ -82,6 +92,7 @@ LIMBS = (  # the point that shows the move, and the part it is seen from
     ("head", "chest"),
     ("chest", "hips"),
 )
+TURNING = ("head", "chest")  # they hardly travel: what is seen of them is their turn
 
 
 @dataclass(frozen=True)
@@ -103,12 +114,16 @@ def measure(motion: Motion, values: Values) -> list[Shared]:
         for limb, seen_from in LIMBS
         if motion.has(limb, seen_from)
     }
+    hops = _find_hops(own.get("foot.L", []), own.get("foot.R", []))
+    own = {limb: [move for move in found if not _is_in(move, hops)] for limb, found in own.items()}
     if len(own) < 2:
         raise CannotEvaluateError("needs two of hands, feet, head and chest")
     rows = []
     for one, other in combinations(sorted(own, key=lambda limb: (-len(own[limb]), limb)), 2):
         if one[:-2] == other[:-2]:
             continue  # both hands or both feet: twinning judges whether that is one too many
+        if {"chest", "foot"} == {limb.split(".")[0] for limb in (one, other)}:
+            continue  # hips that turn under both make both seem to move
         rows += _find_rows(one, own[one], other, own[other], values.frames(TOLERANCE.name))
     return rows
 
@@ -150,24 +165,35 @@ def judge(motion: Motion, measured: list[Shared], values: Values) -> Iterator[Ou
 
 
 def _find_limb_moves(motion: Motion, limb: str, seen_from: str, values: Values) -> list[moves.Move]:
-    # The head and the chest hardly travel at their joint: their far end shows the turn.
-    point = motion.tail(limb) if limb in ("head", "chest") else motion.head(limb)
-    speed = moves.travel_speed(
-        series.smooth(point, motion.fps, SMOOTHING_HZ),
-        motion.head(seen_from),
-        motion.rotation(seen_from),
-        motion.fps,
-    )
+    if limb in TURNING:
+        turned = series.smooth(motion.rotation(limb), motion.fps, SMOOTHING_HZ)
+        speed = moves.turn_speed(turned, motion.rotation(seen_from), motion.fps)
+        least = values[LEAST_TURN.name]
+    else:
+        point = series.smooth(motion.head(limb), motion.fps, SMOOTHING_HZ)
+        around = motion.head(seen_from), motion.rotation(seen_from)
+        speed = moves.travel_speed(point, *around, motion.fps) / motion.height
+        least = values[LEAST_SPEED.name]
     rest = max(2, round(values.frames(REST.name)))
     found = moves.find_moves(
-        speed / motion.height,
-        least_peak=values[LEAST_SPEED.name],
+        speed,
+        least_peak=least,
         rest=rest,
         around=max(1, round(AROUND_S * motion.fps)),
     )
     return [
         move for move in found if min(move.rest_before, move.rest_after) >= rest and move.first > 0
     ]
+
+
+def _find_hops(left: list[moves.Move], right: list[moves.Move]) -> list[tuple[int, int]]:
+    """Return the stretches in which both legs bend or push together: a jump, a squat."""
+    both = [(max(a.first, b.first), min(a.last, b.last)) for a in left for b in right]
+    return [(first, last) for first, last in both if first < last]
+
+
+def _is_in(move: moves.Move, stretches: list[tuple[int, int]]) -> bool:
+    return any(first <= move.last and move.first <= last for first, last in stretches)
 
 
 def _find_rows(
@@ -196,7 +222,7 @@ CHECK = Check(
     group=Group.BETWEEN,
     question="Do limbs start and stop together?",
     codes={"start-and-stop-together": "limbs share starts and ends of several moves in a row"},
-    declarations=(IN_A_ROW, TOLERANCE, LEAST_SPEED, REST),
+    declarations=(IN_A_ROW, TOLERANCE, LEAST_SPEED, LEAST_TURN, REST),
     measure=measure,
     judge=judge,
     description=__doc__ or "",

@@ -122,6 +122,19 @@ def travel_speed(
     return np.asarray(np.linalg.norm(series.central_velocity(seen, fps), axis=-1))
 
 
+def turn_speed(turned: FloatArray, frame_rotations: FloatArray, fps: float) -> FloatArray:
+    """Return how fast a part turns as seen from another, shape (F,), degrees per second.
+
+    Parameters
+    ----------
+    turned, frame_rotations : ndarray, shape (F, 4)
+        Unit quaternions; the rate of a unit quaternion is half the angular velocity.
+    """
+    seen = rotations.make_continuous(rotations.relative(frame_rotations, turned))
+    rate = np.linalg.norm(series.central_velocity(seen, fps), axis=-1)
+    return np.asarray(np.degrees(2.0 * rate))
+
+
 def _highest_around(speed: FloatArray, around: int) -> FloatArray:
     """Return the highest speed within `around` frames of each frame, in time linear in both."""
     padded = np.pad(speed, around, mode="edge")

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fettle.core_math.measures import moves
+from fettle.core_math.measures import moves, rotations
 
 
 def bell(u):
@@ -47,6 +47,17 @@ def test_moving_hold_counts_as_rest():
     found = moves.find_moves(speed, least_peak=0.5, rest=4, around=24)
     assert [move.peak for move in found] == [18, 52]
     assert abs(found[0].onset - 11) < 1 and abs(found[0].end - 25) < 1
+
+
+def test_turn_speed_is_the_angular_velocity_seen_from_the_part_it_hangs_on():
+    # A turn by a sine of 30 degrees at 1 Hz: 30 * 2 pi degrees a second at most (from memory).
+    time = np.arange(240) / 120.0
+    turn = figure.turn((0, 0, 1), 30.0 * np.sin(2.0 * np.pi * time))
+    carried = figure.turn((1, 0, 0), 90.0 * time)
+    speed = moves.turn_speed(rotations.multiply(carried, turn), carried, 120.0)
+    assert speed[0:-1:60] == pytest.approx(np.full(4, 30.0 * 2.0 * np.pi), rel=2e-3)
+    assert speed[30:-1:60] == pytest.approx(np.zeros(4), abs=0.5)
+    assert moves.turn_speed(carried, carried, 120.0) == pytest.approx(np.zeros(240), abs=1e-6)
 
 
 def test_point_carried_by_its_frame_does_not_move():
