@@ -121,15 +121,22 @@ class ChannelTable:
             count += len(values)
         self._rest = np.array([value for values in rest.values() for value in values])
         self._keyed: list[int] = []
-        fcurves = []
+        self._fcurves: list[Any] = []
+        self._group: CurveGroup | None = None
         for curve in source.curves:
             place = self.rows.get(split_channel(curve.data_path))
             if place is not None and place.start + curve.array_index < place.stop:
                 self._keyed.append(place.start + curve.array_index)
-                fcurves.append(curve)
+                self._fcurves.append(curve)
         if len(set(self._keyed)) < len(self._keyed):
             raise NotDirectError("a channel has two curves")
-        self._curves = CurveGroup(fcurves)
+
+    @property
+    def _curves(self) -> CurveGroup:
+        """The curves' keys, read when they are needed: often those of a few bones are enough."""
+        if self._group is None:
+            self._group = CurveGroup(self._fcurves)
+        return self._group
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the table at rising frames of animation time, shape (channels, F)."""

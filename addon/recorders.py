@@ -9,7 +9,7 @@ itself. Both end in the same positions and rotations.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -124,7 +124,7 @@ class SubjectRecorder:
             "world": np.empty((3, 4, len(self.frames))),
             "hidden": np.zeros(len(self.frames), dtype=np.bool_),
         }
-        self.valid = np.zeros(len(self.frames), dtype=np.bool_)
+        self.valid = np.zeros((1, len(self.frames)), dtype=np.bool_)
         self.kept: Kept | None = None
         self._groups = group_curves(owner)
         self.instancer = self._find_instancer()
@@ -179,14 +179,24 @@ class SubjectRecorder:
         roots = [self.owner] if self.instancer is None else [self.owner, self.instancer]
         times = self.frames * self.factor
         self.kept = memory.recall(
-            f"subject {self.subject}", self._shape(), roots, scene, times, self.arrays
+            f"subject {self.subject}",
+            self._shape(),
+            roots,
+            scene,
+            times,
+            self.arrays,
+            self._list_read_from(),
         )
         if self.kept is not None:
             self.arrays, self.valid = self.kept.arrays, self.kept.valid
 
     def list_missing(self) -> IntArray:
         """Return the rows that are still to be sampled."""
-        return np.flatnonzero(~self.valid)
+        return np.flatnonzero(~self.valid.all(axis=0))
+
+    def _list_read_from(self) -> Sequence[Collection[str]]:
+        """Return for each part the bones it is read from."""
+        return ((),)
 
     def _shape(self) -> Hashable:
         """Return what must be the same for what was sampled before to fit."""
@@ -324,8 +334,10 @@ class ArmatureRecorder(SubjectRecorder):
         self._bone_rows = np.array([numbers[name] for name in self._bone_names])
         self._lengths = np.array([data.bones[name].length for name in self._bone_names])
         self._bone_count = len(numbers)
+        self._narrowed: dict[tuple[int, ...], tuple[DirectArmature, dict[str, str]]] = {}
         self._direct: DirectArmature | None = None
         self.width = len(self.parts)
+        self.valid = np.zeros((self.width, len(self.frames)), dtype=np.bool_)
         # Bones first and frames last, as they are worked out; Motion has them the other way.
         shape = (self.width, len(self.frames))
         self.arrays["heads"], self.arrays["tails"] = np.empty((3, *shape)), np.empty((3, *shape))
@@ -353,19 +365,23 @@ class ArmatureRecorder(SubjectRecorder):
         rows, self._waiting_rows = self._waiting_rows, []
         if rows:
             # Blender keeps matrices column by column.
-            pose = self._waiting[: len(rows)].transpose(3, 2, 1, 0)[:3].astype(np.float64, "C")
-            self._keep(np.array(rows), pose)
-            self.valid[rows] = True
+            read = self._waiting[: len(rows)]
+            stale = np.flatnonzero(~self.valid[:, rows].all(axis=1))
+            some = None if len(stale) == self.width else stale
+            pose = (read if some is None else read[:, some]).transpose(3, 2, 1, 0)[:3]
+            self._keep(np.array(rows), pose.astype(np.float64, "C"), some)
+            self.valid[:, rows] = True
 
     def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
-        direct: Any = self._direct
+        stale = np.flatnonzero(~self.valid[:, rows].all(axis=1))
+        direct, turning = self._narrow(tuple(stale.tolist()))
         world, pose, table = direct.evaluate(self._times(rows))
         self._keep_world(rows, world)
-        self._keep(rows, pose[:, :, : self.width])
-        for part, bone in self._turning.items():
+        self._keep(rows, pose[:, :, : len(stale)], None if len(stale) == self.width else stale)
+        for part, bone in turning.items():
             self.arrays[f"channel {part}"][:, rows] = direct.find_rotation(bone, table)
-        self.valid[rows] = True
+        self.valid[:, rows] = True
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
@@ -407,6 +423,13 @@ class ArmatureRecorder(SubjectRecorder):
     def _shape(self) -> Hashable:
         return (super()._shape(), tuple(self._bone_names), tuple(self._turning.items()))
 
+    def _list_read_from(self) -> Sequence[Collection[str]]:
+        """Return for each part the bone that shows it and the one whose rotation is keyed."""
+        return [
+            {bone, self._turning.get(part, bone)}
+            for part, bone in zip(self.parts, self._bone_names, strict=True)
+        ]
+
     def list_parts(self) -> dict[str, MappedPart]:
         """Return what stands for each part."""
         return {
@@ -420,18 +443,42 @@ class ArmatureRecorder(SubjectRecorder):
     def _plan(self, first: float, last: float) -> None:
         wanted = [*self._bone_names, *self._turning.values()]
         self._direct = DirectArmature(self.owner, wanted, first, last)
+        self._narrowed = {tuple(range(self.width)): (self._direct, self._turning)}
         self.route_reason = f"nothing but keys moves its {len(set(wanted))} mapped bones"
 
-    def _keep(self, rows: IntArray, pose: FloatArray) -> None:
-        """Turn poses in the armature's space, (3, 4, P, F), into what Motion is made of."""
-        place = _find_slice(rows)
-        posed = chain_transforms(self.arrays["world"][:, :, np.newaxis, place], pose)
-        heads, self.arrays["turned"][..., place] = split_transforms(posed)
-        reach = posed[:, 1] * self._lengths[:, np.newaxis]
-        self.arrays["heads"][..., place] = heads * self.metres
-        self.arrays["tails"][..., place] = (heads + reach) * self.metres
+    def _narrow(self, parts: tuple[int, ...]) -> tuple[DirectArmature, dict[str, str]]:
+        """Return what works out some of the parts, and the bones that turn them."""
+        if parts not in self._narrowed:
+            names = {self.parts[row] for row in parts}
+            turning = {part: bone for part, bone in self._turning.items() if part in names}
+            wanted = [*(self._bone_names[row] for row in parts), *turning.values()]
+            times = self.frames * self.factor
+            try:
+                direct = DirectArmature(self.owner, wanted, float(times[0]), float(times[-1]))
+            except NotDirectError as error:
+                raise InterruptedReadingError(str(error)) from None
+            self._narrowed[parts] = (direct, turning)
+        return self._narrowed[parts]
+
+    def _keep(self, rows: IntArray, pose: FloatArray, parts: IntArray | None = None) -> None:
+        """Turn poses in the armature's space, (3, 4, P, F), into what Motion is made of.
+
+        `parts` says which ones these are when they are not all.
+        """
+        place: Any = (..., _find_slice(rows))
+        lengths = self._lengths
+        if parts is not None:
+            place, lengths = (slice(None), *np.ix_(parts, rows)), lengths[parts]
+        world = self.arrays["world"][..., _find_slice(rows)]
+        posed = chain_transforms(world[:, :, np.newaxis], pose)
+        heads, self.arrays["turned"][place] = split_transforms(posed)
+        reach = posed[:, 1] * lengths[:, np.newaxis]
+        self.arrays["heads"][place] = heads * self.metres
+        self.arrays["tails"][place] = (heads + reach) * self.metres
 
     def _known_keys(self) -> dict[int, Any]:
+        if self.kept is not None:
+            return self.kept.surroundings.list_keys()
         return self._direct.list_keys() if self._direct is not None else {}
 
     def _bones_of(self) -> dict[str, list[str]]:
@@ -484,14 +531,14 @@ class ObjectRecorder(SubjectRecorder):
         """Read one evaluated frame."""
         evaluated = self._record_world(row, depsgraph)
         self.arrays["turns"][:, row] = getattr(evaluated, self._channel)
-        self.valid[row] = True
+        self.valid[:, row] = True
 
     def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
         direct: Any = self._direct
         world, self.arrays["turns"][:, rows] = direct.evaluate(self._times(rows))
         self._keep_world(rows, world)
-        self.valid[rows] = True
+        self.valid[:, rows] = True
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None

@@ -1,15 +1,15 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""What was sampled before, so that after an edit only the frames it can influence are read again.
+"""What was sampled before, so that after an edit only what it can influence is read again.
 
 A memory is handed to `iterate_sampling` again and again. It keeps what each subject depended on
-and which frames hold under that, so that a reading that is stopped half-way loses nothing: the
-next one goes on with what is still missing.
+and which frames hold under that, part by part, so that a reading that is stopped half-way loses
+nothing: the next one goes on with what is still missing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from .bone_links import ALL
 from .surroundings import CannotDescribeError, Surroundings, describe_surroundings, find_changed
 
 BoolArray = NDArray[np.bool_]
@@ -33,8 +34,8 @@ class Kept:
     surroundings : Surroundings
     arrays : dict of str to ndarray
         By name, frames along the last axis.
-    valid : ndarray of bool, shape (F,)
-        The frames that hold under these surroundings.
+    valid : ndarray of bool, shape (P, F)
+        The frames that hold under these surroundings, for each part.
     result : object or None
         What was made of them, once all frames held.
     """
@@ -64,6 +65,7 @@ class SamplingMemory:
         scene: bpy.types.Scene,
         times: NDArray[np.float64],
         arrays: dict[str, NDArray[Any]],
+        read_from: Sequence[Collection[str]] = ((),),
     ) -> Kept | None:
         """Return what is kept under a name, with `valid` telling what needs no sampling.
 
@@ -78,6 +80,8 @@ class SamplingMemory:
             Animation time of each frame.
         arrays : dict of ndarrays
             New ones, taken where nothing fitting is kept.
+        read_from : sequence of collections of bones, length P
+            What each part is read from; what moves everything touches all parts.
 
         Returns
         -------
@@ -89,21 +93,15 @@ class SamplingMemory:
             now = describe_surroundings(roots, scene)
         except CannotDescribeError:
             return None
-        kept = Kept(shape, now, arrays, np.zeros(len(times), dtype=np.bool_))
+        kept = Kept(shape, now, arrays, np.zeros((len(read_from), len(times)), dtype=np.bool_))
         if before is not None and before.shape == shape:
+            kept.arrays, kept.valid = before.arrays, before.valid
             changed = find_changed(before.surroundings, now, times)
-            if changed is not None:
-                kept.arrays, kept.valid = before.arrays, before.valid & ~changed
-                if kept.valid.all() and _same_keys(before.surroundings, now):
-                    kept.result = before.result
+            for part, bones in enumerate(read_from):
+                for bone in (ALL, *bones):
+                    if bone in changed:
+                        kept.valid[part] &= ~changed[bone]
+            if kept.valid.all() and before.surroundings.is_same(now):
+                kept.result = before.result
         self._kept[name] = kept
         return kept
-
-
-def _same_keys(old: Surroundings, new: Surroundings) -> bool:
-    """Say whether not even a key beyond the frames has changed."""
-    return all(
-        state.keys.shape == new.curves[key].keys.shape
-        and state.keys.tobytes() == new.curves[key].keys.tobytes()
-        for key, state in old.curves.items()
-    )
