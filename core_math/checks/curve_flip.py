@@ -102,6 +102,8 @@ def measure(motion: Motion, values: Values) -> list[Flip]:
         if channels is None:
             found += _find_windings(motion, part, values)
             continue
+        if not flips.can_flip(channels.values, channels.mode):
+            continue
         local = motion.local_rotations[:, motion.index(part)]
         spins = _find_spins(motion, part, channels, local, values)
         found += spins

@@ -99,8 +99,10 @@ class Stand:
 def measure(motion: Motion, values: Values) -> list[Stand]:
     """Find slow stretches in which the weight lies outside the soles on the ground."""
     motion.require("head", "hips", *(f"{p}{s}" for p in LIMBS for s in (".L", ".R")))
-    heads = {part: motion.heads[:, i] for i, part in enumerate(motion.parts)}
-    tails = {part: motion.tails[:, i] for i, part in enumerate(motion.parts)}
+    sided = [f"{part}{side}" for part in (*LIMBS, "toe") for side in (".L", ".R")]
+    named = [part for part in ("hips", "neck", "head", *sided) if motion.has(part)]
+    heads = {part: motion.head(part) for part in named}
+    tails = {part: motion.tail(part) for part in named}
     center = series.smooth(balance.center_of_mass(heads, tails), motion.fps, SMOOTHING_HZ)
     velocity = series.central_velocity(center, motion.fps)
     sides = list(motion.stances())
@@ -108,15 +110,22 @@ def measure(motion: Motion, values: Values) -> list[Stand]:
     # A cycle in place moves over its ground as fast as the ground moves under it.
     velocity[:, :2] -= contacts.find_treadmill(feet, motion.fps, motion.height)
     corners, used, floor = _find_support(motion)
-    static = balance.support_margin(center[:, :2], corners, used)
     moving = balance.extrapolate_center(center, velocity)
-    margin = np.fmax(static, balance.support_margin(moving[:, :2], corners, used))
     speed = np.linalg.norm(velocity, axis=-1)
     upright = heads["hips"][:, 2] - floor > values[LOWEST_HIPS.name] / 100.0 * motion.height
-    slow = (speed < values[SLOW.name] * motion.height) & upright & np.isfinite(margin)
+    slow = (speed < values[SLOW.name] * motion.height) & upright
+    gap = round(0.08 * motion.fps)
+    # Only slow frames can be flagged, with those of short gaps between them.
+    asked = series.close_gaps(slow, gap)
+    margin = np.full(motion.frame_count, np.nan)
+    margin[asked] = np.fmax(
+        balance.support_margin(center[asked, :2], corners[asked], used[asked]),
+        balance.support_margin(moving[asked, :2], corners[asked], used[asked]),
+    )
+    slow &= np.isfinite(margin)
     outside = slow & (margin < -min(values.limits[OUTSIDE.name]) / 100.0 * motion.height)
     stands = []
-    for first, last in series.find_runs(series.close_gaps(outside, round(0.08 * motion.fps))):
+    for first, last in series.find_runs(series.close_gaps(outside, gap)):
         if last - first + 1 < values.frames(SHORTEST.name):
             continue
         # What holds for the whole stretch, not its one worst frame, decides.

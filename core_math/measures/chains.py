@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -77,23 +78,40 @@ def find_turning_points(signal: FloatArray, least: float) -> FloatArray:
     least : float
         A turn counts when the signal goes at least this far on both sides of it.
     """
-    found: list[int] = []
     if len(signal) < 3:
         return np.zeros(0)
-    low = high = 0
-    rising = 0
-    for i in range(1, len(signal)):
-        low = i if signal[i] < signal[low] else low
-        high = i if signal[i] > signal[high] else high
-        if rising >= 0 and signal[high] - signal[i] >= least:
+    found: list[int] = []
+    ends = _list_run_ends(signal)
+    low = high = float(signal[0])
+    highest = lowest = rising = 0
+    for place, value in zip(ends.tolist(), signal[ends].tolist(), strict=True):
+        if value < low:
+            low, lowest = value, place
+        if value > high:
+            high, highest = value, place
+        if rising >= 0 and high - value >= least:
             if rising > 0:
-                found.append(high)
-            rising, low = -1, i
-        elif rising <= 0 and signal[i] - signal[low] >= least:
+                found.append(highest)
+            rising, low, lowest = -1, value, place
+        elif rising <= 0 and value - low >= least:
             if rising < 0:
-                found.append(low)
-            rising, high = 1, i
-    return np.array([_refine(signal, place) for place in found])
+                found.append(lowest)
+            rising, high, highest = 1, value, place
+    return _refine(signal, np.array(found, dtype=np.int64))
+
+
+def _list_run_ends(signal: FloatArray) -> IntArray:
+    """Return where the signal stops to rise or to fall, its last change included.
+
+    Between them it goes one way only, so whatever turns over turns over at one of them. Where it
+    rests there, the first sample of the rest.
+    """
+    step = np.diff(signal)
+    changes = np.flatnonzero(step)
+    if not len(changes):
+        return np.zeros(0, dtype=np.int64)
+    turns = np.flatnonzero(np.diff(np.sign(step[changes])))
+    return np.asarray(np.append(changes[turns], changes[-1]) + 1)
 
 
 def match_turning_points(
@@ -119,14 +137,15 @@ def match_turning_points(
         return []
     # The joint with the most turns is asked; its neighbours answer with their nearest turn.
     asking = int(np.argmax([len(own) for own in times]))
+    lists = [own.tolist() for own in times]
     swings = []
-    for turn in times[asking]:
-        near = [float(turn)]
-        for others in (times[asking + 1 :], times[:asking][::-1]):
-            place = float(turn)
+    for turn in lists[asking]:
+        near = [turn]
+        for others in (lists[asking + 1 :], lists[:asking][::-1]):
+            place = turn
             for own in others:
-                if len(own):
-                    closest = float(own[int(np.argmin(np.abs(own - place)))])
+                if own:
+                    closest = _find_nearest(own, place)
                     if abs(closest - place) <= nearest:
                         place = closest
                         near.append(place)
@@ -135,11 +154,22 @@ def match_turning_points(
     return swings
 
 
-def _refine(signal: FloatArray, place: int) -> float:
-    if not 0 < place < len(signal) - 1:
-        return float(place)
-    left, middle, right = signal[place - 1 : place + 2]
+def _find_nearest(times: list[float], place: float) -> float:
+    """Return the entry of a rising list that lies nearest to a place, the earlier of two."""
+    after = bisect_left(times, place)
+    if after == 0:
+        return times[0]
+    if after == len(times) or place - times[after - 1] <= times[after] - place:
+        return times[after - 1]
+    return times[after]
+
+
+def _refine(signal: FloatArray, places: IntArray) -> FloatArray:
+    """Return extremes to a fraction of a sample, by the parabola through their neighbours."""
+    refined = places.astype(np.float64)
+    inner = (places > 0) & (places < len(signal) - 1)
+    left, middle, right = (signal[places[inner] + step] for step in (-1, 0, 1))
     bend = left - 2.0 * middle + right
-    if bend == 0.0:
-        return float(place)
-    return place + float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5))
+    shift = 0.5 * (left - right) / np.where(bend == 0.0, 1.0, bend)
+    refined[inner] += np.where(bend == 0.0, 0.0, np.clip(shift, -0.5, 0.5))
+    return refined

@@ -20,6 +20,23 @@ def is_quaternion(mode: str) -> bool:
     return mode == "QUATERNION"
 
 
+def can_flip(values: FloatArray, mode: str) -> bool:
+    """Say whether any two rows are so far apart that `step_channels` could tell of a flip.
+
+    Parameters
+    ----------
+    values, mode
+        As for `step_channels`.
+    """
+    if is_quaternion(mode):
+        # What lies within 45 degrees of one direction lies within 90 of each other.
+        length = np.sqrt(np.einsum("fi,fi->f", values, values)) * np.linalg.norm(values[0])
+        return not np.all(values @ values[0] > 0.75 * length)
+    angles = values[:, :1] if mode == "AXIS_ANGLE" else values[:, :3]
+    spans = angles.max(axis=0) - angles.min(axis=0)
+    return not np.all(spans <= HALF_TURN)
+
+
 def step_channels(values: FloatArray, mode: str) -> FloatArray:
     """Return how far the angle channels go from each row to the next, the farthest of them.
 

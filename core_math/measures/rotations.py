@@ -48,10 +48,11 @@ def conjugate(q: FloatArray) -> FloatArray:
 
 def multiply(a: FloatArray, b: FloatArray) -> FloatArray:
     """Hamilton product: first turn by `b`, then by `a`; shapes (..., 4) broadcast."""
-    aw, ax, ay, az = np.moveaxis(a, -1, 0)
-    bw, bx, by, bz = np.moveaxis(b, -1, 0)
-    product = np.empty(np.broadcast_shapes(a.shape, b.shape))
-    product[..., 0] = aw * bw - ax * bx - ay * by - az * bz
+    aw, ax, ay, az = a[..., 0], a[..., 1], a[..., 2], a[..., 3]
+    bw, bx, by, bz = b[..., 0], b[..., 1], b[..., 2], b[..., 3]
+    w = aw * bw - ax * bx - ay * by - az * bz
+    product = np.empty((*w.shape, 4))
+    product[..., 0] = w
     product[..., 1] = aw * bx + ax * bw + ay * bz - az * by
     product[..., 2] = aw * by - ax * bz + ay * bw + az * bx
     product[..., 3] = aw * bz + ax * by - ay * bx + az * bw
@@ -60,12 +61,13 @@ def multiply(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def rotate(q: FloatArray, vectors: FloatArray) -> FloatArray:
     """Turn vectors, shape (..., 3), by unit quaternions, shape (..., 4)."""
-    w, x, y, z = np.moveaxis(q, -1, 0)
-    vx, vy, vz = np.moveaxis(vectors, -1, 0)
+    w, x, y, z = q[..., 0], q[..., 1], q[..., 2], q[..., 3]
+    vx, vy, vz = vectors[..., 0], vectors[..., 1], vectors[..., 2]
     # v + 2 w (u x v) + 2 u x (u x v), written out: far quicker than calls for the products.
     tx, ty, tz = 2.0 * (y * vz - z * vy), 2.0 * (z * vx - x * vz), 2.0 * (x * vy - y * vx)
-    turned = np.empty((*np.broadcast_shapes(q.shape[:-1], vectors.shape[:-1]), 3))
-    turned[..., 0] = vx + w * tx + y * tz - z * ty
+    first = vx + w * tx + y * tz - z * ty
+    turned = np.empty((*first.shape, 3))
+    turned[..., 0] = first
     turned[..., 1] = vy + w * ty + z * tx - x * tz
     turned[..., 2] = vz + w * tz + x * ty - y * tx
     return turned

@@ -14,6 +14,10 @@ MAD_TO_SIGMA = 1.482602218505602
 """1 / Phi^-1(3/4): makes the median absolute deviation a standard deviation for normal noise."""
 
 
+SHORT_SIGNAL = 1 << 9
+"""Samples of a signal that is compared at all lags at once."""
+
+
 def median_absolute_deviation(values: ArrayLike, axis: int = 0) -> FloatArray:
     """Return the scaled median absolute deviation, NaN left out; 0 for no values."""
     data = np.asarray(values, dtype=np.float64)
@@ -125,17 +129,37 @@ def correlation_at_lags(signal: FloatArray, reply: FloatArray, longest: int) -> 
     """
     one = signal.reshape(len(signal), -1)
     two = reply.reshape(len(reply), -1)
-    count = len(one)
-    result = np.zeros(2 * longest + 1)
-    for number, lag in enumerate(range(-longest, longest + 1)):
-        if count - abs(lag) < 3:
+    lags = np.arange(-longest, longest + 1)
+    if one.size <= SHORT_SIGNAL:
+        return _correlate_lagged(one, two, lags)
+    result = np.zeros(len(lags))
+    for number, lag in enumerate(lags.tolist()):
+        if len(one) - abs(lag) < 3:
             continue
-        a = one[: count - lag] if lag >= 0 else one[-lag:]
-        b = two[lag:] if lag >= 0 else two[: count + lag]
-        a, b = a - a.mean(axis=0), b - b.mean(axis=0)
-        power = np.sqrt(np.sum(a * a) * np.sum(b * b))
-        result[number] = np.sum(a * b) / power if power > 1e-12 else 0.0
+        a = one[: len(one) - lag] if lag >= 0 else one[-lag:]
+        b = two[lag:] if lag >= 0 else two[: len(one) + lag]
+        result[number] = _correlate_lagged(a, b, np.zeros(1, dtype=np.int64))[0]
     return result
+
+
+def _correlate_lagged(one: FloatArray, two: FloatArray, lags: NDArray[np.int64]) -> FloatArray:
+    """Correlate (N, C) with (N, C) at these lags, each over the samples both have."""
+    count = len(one)
+    if len(lags) == 1 and lags[0] == 0:
+        a, b = (one - one.mean(axis=0))[np.newaxis], (two - two.mean(axis=0))[np.newaxis]
+        overlap = np.array([count])
+    else:
+        places = np.arange(count) + lags[:, np.newaxis]
+        inside = (places >= 0) & (places < count)
+        overlap = inside.sum(axis=1)
+        both, share = inside[:, :, np.newaxis], 1.0 / np.maximum(overlap, 1)[:, np.newaxis]
+        a, b = one * both, two[np.clip(places, 0, count - 1)] * both
+        a = (a - (a.sum(axis=1) * share)[:, np.newaxis]) * both
+        b = (b - (b.sum(axis=1) * share)[:, np.newaxis]) * both
+    shared, power_a, power_b = (np.einsum("lnc,lnc->l", x, y) for x, y in ((a, b), (a, a), (b, b)))
+    power = np.sqrt(power_a * power_b)
+    told = (power > 1e-12) & (overlap >= 3)
+    return np.asarray(np.where(told, shared / np.where(told, power, 1.0), 0.0))
 
 
 def find_lag(signal: FloatArray, reply: FloatArray, longest: int) -> tuple[float, float]:

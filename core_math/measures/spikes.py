@@ -149,10 +149,8 @@ def find_spikes(
         width = len(shape)
         enough = energy >= weights[:, np.newaxis] * least**2
         frames, columns = np.nonzero(peaks & enough & (energy == strongest))
-        misses = miss_all_paths(taken, frames, columns, width) / min(shape[0], shape[-1])
         found = heights[frames, columns]
-        off = misses >= miss_share * np.linalg.norm(found, axis=-1)
-        frames, columns, misses, found = frames[off], columns[off], misses[off], found[off]
+        whole = np.linalg.norm(found, axis=-1)
         rows = len(path) - len(taken) * stride + frames * stride + columns // path.shape[1]
         axes: FloatArray | None = None
         rank = path.shape[2]
@@ -165,18 +163,27 @@ def find_spikes(
             found = (found[:, np.newaxis] @ axes)[:, 0]
             rank -= 1 if rays is None else 2
         sizes = np.linalg.norm(found, axis=-1)
-        ratings = rate_heights(taken, frames, columns, found, shape, reach, floor, axes, rank)
-        large = sizes >= least
-        every = Spikes(
-            firsts=rows,
-            lasts=rows + (width - 1) * stride,
-            columns=columns % path.shape[1],
-            heights=found,
-            sizes=sizes,
-            ratings=ratings,
-            misses=misses,
+        # Most are too small, or on a path after all: those need no rating, the dear part.
+        large = np.flatnonzero(sizes >= least)
+        misses = miss_all_paths(taken, frames[large], columns[large], width)
+        misses /= min(shape[0], shape[-1])
+        off = misses >= miss_share * whole[large]
+        kept, misses = large[off], misses[off]
+        frames, columns, found = frames[kept], columns[kept], found[kept]
+        axes = None if axes is None else axes[kept]
+        parts.append(
+            Spikes(
+                firsts=rows[kept],
+                lasts=rows[kept] + (width - 1) * stride,
+                columns=columns % path.shape[1],
+                heights=found,
+                sizes=sizes[kept],
+                ratings=rate_heights(
+                    taken, frames, columns, found, shape, reach, floor, axes, rank
+                ),
+                misses=misses,
+            )
         )
-        parts.append(every.select(large))
     return join_spikes(parts)
 
 

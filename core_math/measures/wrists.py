@@ -90,6 +90,7 @@ def measure_swings(
     )
     forearm, hand = (swings.smooth_rotations(q, fps, SMOOTHING_HZ) for q in (forearm, hand))
     moving = np.linalg.norm(steps, axis=-1) * fps > REST_RATE
+    pair = _Pair.watch(forearm, hand, fps)
     found = []
     for swing in swings.find_swings(steps, fps, least_degrees=least_degrees, still_rate=STILL_RATE):
         shortest = max(FEWEST_SAMPLES, SHORTEST * fps)
@@ -109,7 +110,7 @@ def measure_swings(
                 degrees=swing.degrees,
                 wrist_degrees=turned,
                 gain=turned / swings.turned_degrees(steps, first, last),
-                lead=find_lead(forearm, hand, swing.first, swing.last, fps) / fps,
+                lead=pair.find_lead(swing.first, swing.last) / fps,
                 still_first=min(int(seen[0]), swing.first),
                 still_last=max(int(seen[-1]) + 1, swing.last),
             )
@@ -134,51 +135,82 @@ def find_lead(forearm: FloatArray, hand: FloatArray, first: int, last: int, fps:
         The larger of the lead in the world and the lead at the wrist, 0 or less where the hand
         drags; NaN where the hand's turn does not follow the forearm's.
     """
-    reach, longest = max(2, round(AROUND * fps)), max(2, round(LONGEST_LEAD * fps))
-    low, high = max(0, first - reach), min(len(hand) - 1, last + reach)
-    bend = rotations.make_continuous(
-        rotations.relative(forearm[low : high + 1], hand[low : high + 1])
-    )
-    if swings.turn_range(bend) < LEAST_BEND:
-        return float("nan")
-    in_world = _lead_in_world(forearm, hand, low, high, longest)
-    turns = rotations.step_vectors(forearm[low : high + 1])
-    own = rotations.rotate(forearm[low + 1 : high + 1], rotations.step_vectors(bend))
-    at_wrist = _lead_at_wrist(turns, own, first - low, last - low, longest)
-    return float(np.fmax(in_world, at_wrist))
+    return _Pair.watch(forearm, hand, fps).find_lead(first, last)
 
 
-def _lead_in_world(
-    forearm: FloatArray, hand: FloatArray, first: int, last: int, longest: int
-) -> float:
-    """Return the shift of the forearm's pose that leaves the least bend at the wrist."""
-    rows = np.arange(first, last + 1)
-    shifts = np.arange(-1, longest + 1)
-    places = rows + shifts[:, np.newaxis]
-    inside = (places >= 0) & (places < len(forearm))
-    usable = inside.mean(axis=1) >= 0.8
-    bend = rotations.relative(forearm[np.clip(places, 0, len(forearm) - 1)], hand[rows])
-    left = _spread(bend, inside)
-    left[~usable] = np.inf
-    best = int(np.argmin(left))
-    turned = _spread(hand[rows][np.newaxis], np.ones((1, len(rows)), dtype=np.bool_))[0]
-    if best in (0, len(shifts) - 1):
-        return float("nan")
-    if left[best] > CALMER * left[1] or left[best] > EXPLAINED * turned:
-        return float("nan")
-    before, least, after = left[best - 1 : best + 2] ** 2
-    bow = before - 2.0 * least + after
-    refined = 0.5 * (before - after) / bow if np.isfinite(bow) and bow > 0.0 else 0.0
-    return float(shifts[best] + np.clip(refined, -0.5, 0.5))
+@dataclass(frozen=True)
+class _Pair:
+    """A forearm and its hand, with what all swings of theirs are asked for worked out once.
+
+    `bends` holds the wrist's rotation had the hand played later by each of `shifts`, shape
+    (K, F, 4); `inside` where there is such a frame; `turns` and `own` the turns of the forearm and
+    of the wrist from frame to frame, shape (F - 1, 3).
+    """
+
+    hand: FloatArray
+    bend: FloatArray
+    bends: FloatArray
+    inside: NDArray[np.bool_]
+    shifts: NDArray[np.int64]
+    turns: FloatArray
+    own: FloatArray
+    reach: int
+
+    @classmethod
+    def watch(cls, forearm: FloatArray, hand: FloatArray, fps: float) -> _Pair:
+        """Prepare world rotations, shape (F, 4), continuous in sign."""
+        longest = max(2, round(LONGEST_LEAD * fps))
+        bend = rotations.make_continuous(rotations.relative(forearm, hand))
+        shifts = np.arange(-1, longest + 1)
+        places = np.arange(len(hand)) + shifts[:, np.newaxis]
+        own = rotations.rotate(forearm[1:], rotations.step_vectors(bend))
+        return cls(
+            hand=hand,
+            bend=bend,
+            bends=rotations.relative(forearm[np.clip(places, 0, len(hand) - 1)], hand),
+            inside=(places >= 0) & (places < len(hand)),
+            shifts=shifts,
+            turns=rotations.step_vectors(forearm),
+            own=own,
+            reach=max(2, round(AROUND * fps)),
+        )
+
+    def find_lead(self, first: int, last: int) -> float:
+        """Return by how many samples the hand turns ahead in a swing; see `find_lead`."""
+        low, high = max(0, first - self.reach), min(len(self.hand) - 1, last + self.reach)
+        if swings.turn_range(self.bend[low : high + 1]) < LEAST_BEND:
+            return float("nan")
+        longest = int(self.shifts[-1])
+        at_wrist = _lead_at_wrist(
+            self.turns[low:high], self.own[low:high], first - low, last - low, longest
+        )
+        return float(np.fmax(self._lead_in_world(low, high), at_wrist))
+
+    def _lead_in_world(self, first: int, last: int) -> float:
+        """Return the shift of the forearm's pose that leaves the least bend at the wrist."""
+        inside = self.inside[:, first : last + 1]
+        left = _spread(self.bends[:, first : last + 1], inside)
+        left[inside.mean(axis=1) < 0.8] = np.inf
+        best = int(np.argmin(left))
+        if best in (0, len(left) - 1) or left[best] > CALMER * left[1]:
+            return float("nan")
+        turned = _spread(self.hand[np.newaxis, first : last + 1], inside[1:2])[0]
+        if left[best] > EXPLAINED * turned:
+            return float("nan")
+        before, least, after = left[best - 1 : best + 2] ** 2
+        bow = before - 2.0 * least + after
+        refined = 0.5 * (before - after) / bow if np.isfinite(bow) and bow > 0.0 else 0.0
+        return float(self.shifts[best] + np.clip(refined, -0.5, 0.5))
 
 
 def _spread(q: FloatArray, inside: NDArray[np.bool_]) -> FloatArray:
     """Return the rms angle of rotations (K, N, 4) from their mean in each row, degrees."""
     middle = q[:, q.shape[1] // 2, np.newaxis]
-    signed = q * np.where(np.sum(q * middle, axis=-1, keepdims=True) < 0.0, -1.0, 1.0)
-    mean = np.sum(signed * inside[..., np.newaxis], axis=1, keepdims=True)
+    sign = np.where(np.einsum("knc,kmc->kn", q, middle) < 0.0, -1.0, 1.0)
+    signed = q * sign[..., np.newaxis]
+    mean = np.einsum("knc,kn->kc", signed, inside.astype(np.float64))[:, np.newaxis]
     mean /= np.maximum(np.linalg.norm(mean, axis=-1, keepdims=True), 1e-12)
-    sine = np.maximum(1.0 - np.sum(signed * mean, axis=-1) ** 2, 0.0)
+    sine = np.maximum(1.0 - np.einsum("knc,kmc->kn", signed, mean) ** 2, 0.0)
     count = np.maximum(inside.sum(axis=1), 1)
     return np.asarray(np.degrees(2.0 * np.sqrt(np.sum(sine * inside, axis=1) / count)))
 

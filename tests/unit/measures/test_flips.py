@@ -72,3 +72,32 @@ def test_any_channels_are_read_without_a_warning(values, mode):
     assert steps.shape == jumps.shape == turns.shape == (len(values) - 1,)
     assert np.all(np.isfinite(steps))
     assert flips.measure_detour(local, 0, len(values) - 1) >= 0.0
+
+
+@given(
+    st.sampled_from(["XYZ", "ZYX", "AXIS_ANGLE", "QUATERNION"]),
+    st.sampled_from([0.3, 1.0, 3.0]),
+    st.integers(2, 12),
+    st.integers(0, 10_000),
+)
+@settings(deadline=None)
+def test_channels_that_cannot_flip_have_no_two_rows_that_do(mode, size, count, seed):
+    random = np.random.default_rng(seed)
+    if mode == "QUATERNION":
+        values = np.array([1.0, 0.0, 0.0, 0.0]) + size * random.normal(size=(count, 4))
+    else:
+        values = 60.0 * size * random.normal(size=(count, 3))
+    if not flips.can_flip(values, mode):
+        for first in range(count):
+            for second in range(first + 1, count):
+                step = flips.step_channels(values[[first, second]], mode)
+                assert abs(step[0]) <= flips.HALF_TURN
+
+
+def test_channels_that_stay_near_each_other_are_known_not_to_flip():
+    near = 20.0 * np.sin(np.linspace(0.0, 9.0, 40))[:, np.newaxis] * [1.0, 0.5, -2.0]
+    assert not flips.can_flip(near, "XYZ") and not flips.can_flip(near, "AXIS_ANGLE")
+    turns = Rotation.from_rotvec(near, degrees=True).as_quat(scalar_first=True)
+    assert not flips.can_flip(turns, "QUATERNION")
+    turns[20:] *= -1.0
+    assert flips.can_flip(turns, "QUATERNION")

@@ -137,13 +137,14 @@ def test_leading_reply_has_a_negative_lag():
     assert lag == pytest.approx(-2.0, abs=0.02)
 
 
-def test_correlation_is_pearsons_on_the_overlap():
+@pytest.mark.parametrize("count", [50, 2 * series.SHORT_SIGNAL])
+def test_correlation_is_pearsons_on_the_overlap(count):
     rng = np.random.default_rng(2)
-    one, two = rng.normal(size=50), rng.normal(size=50)
+    one, two = rng.normal(size=count), rng.normal(size=count)
     ours = series.correlation_at_lags(one, two, 3)
     theirs = [
         stats.pearsonr(
-            one[: 50 - lag] if lag >= 0 else one[-lag:], two[lag:] if lag >= 0 else two[:lag]
+            one[: count - lag] if lag >= 0 else one[-lag:], two[lag:] if lag >= 0 else two[:lag]
         )[0]
         for lag in range(-3, 4)
     ]
