@@ -215,9 +215,13 @@ def _work_slice(seconds: float) -> None:
         if job.steps is None:
             _begin(job, scene, view_layer)
         assert job.steps is not None
+        longest, at = 0.0, time.perf_counter()
         while True:
             job.progress, job.text = next(job.steps)
-            if time.perf_counter() >= end:
+            before, at = at, time.perf_counter()
+            # What comes next will hardly be shorter than what was just done.
+            longest = max(at - before, 0.5 * longest)
+            if at + longest >= end:
                 break
     except StopIteration as done:
         _job = None

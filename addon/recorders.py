@@ -9,7 +9,7 @@ itself. Both end in the same positions and rotations.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Mapping, Sequence
+from collections.abc import Collection, Generator, Hashable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -25,10 +25,10 @@ from ..core_math import (
     Stage,
     SubjectFacts,
     SubjectKind,
-    build_motion,
     chain_transforms,
     fill_rotations,
     find_ground_height,
+    iterate_motion,
     split_transforms,
 )
 from .animation_data import frame_factor, is_hidden_by_keys
@@ -205,8 +205,8 @@ class SubjectRecorder:
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
-    ) -> Motion:
-        """Make the Motion of all frames."""
+    ) -> Generator[None, None, Motion]:
+        """Make the Motion of all frames, with pauses."""
         raise NotImplementedError
 
     def list_parts(self) -> dict[str, MappedPart]:
@@ -385,15 +385,17 @@ class ArmatureRecorder(SubjectRecorder):
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
-    ) -> Motion:
-        """Make the Motion of all frames."""
+    ) -> Generator[None, None, Motion]:
+        """Make the Motion of all frames, with pauses."""
         seen = self._find_seen()
         heads, tails, turned = (
             np.ascontiguousarray(values[..., seen].transpose(2, 1, 0))
             for values in (self.arrays[name] for name in ("heads", "tails", "turned"))
         )
         _end_at_next_joint(self.parts, heads, tails)
-        motion = build_motion(
+        turned = fill_rotations(turned)
+        yield
+        motion = yield from iterate_motion(
             subject=self.subject.name,
             kind=SubjectKind.ARMATURE,
             frames=self.frames[seen],
@@ -402,7 +404,7 @@ class ArmatureRecorder(SubjectRecorder):
             parents=find_part_parents(self.map, self.parts),
             heads=heads,
             tails=tails,
-            rotations_wxyz=fill_rotations(turned),
+            rotations_wxyz=turned,
             keys=read_key_tracks(self._groups, self._bones_of(), self.factor, self._known_keys()),
             channels={
                 part: _show_channel(self.arrays[f"channel {part}"][:, seen], mode)
@@ -415,6 +417,7 @@ class ArmatureRecorder(SubjectRecorder):
             owned=True,
         )
         _check_size(motion)
+        yield
         ground = find_ground_height(
             motion.parts, motion.heads, motion.tails, self.fps, motion.height
         )
@@ -542,8 +545,8 @@ class ObjectRecorder(SubjectRecorder):
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
-    ) -> Motion:
-        """Make the Motion of all frames."""
+    ) -> Generator[None, None, Motion]:
+        """Make the Motion of all frames, with pauses."""
         seen = self._find_seen()
         world, turns = self.arrays["world"][..., seen], self.arrays["turns"][:, seen]
         origins, turned = split_transforms(world)
@@ -551,7 +554,7 @@ class ObjectRecorder(SubjectRecorder):
         lengths = np.linalg.norm(world[:, :3], axis=0)
         size = float(self._size * lengths.max()) * self.metres
         up = (world[:, 2] / np.maximum(lengths[2], 1e-12)).T
-        motion = build_motion(
+        motion = yield from iterate_motion(
             subject=self.subject.name,
             kind=SubjectKind.OBJECT,
             frames=self.frames[seen],

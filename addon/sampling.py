@@ -289,7 +289,8 @@ def iterate_sampling(
             yield from clock.pause(1.0)
         try:
             stage = (stages or {}).get(recorder.subject.name)
-            samples.append(_finish(recorder, shot_camera, cuts, stage))
+            sample = yield from _finish(recorder, shot_camera, cuts, stage, clock)
+            samples.append(sample)
         except (SamplingError, MotionError, CannotEvaluateError) as error:
             failures.append(Failure(recorder.subject, str(error)))
     return ShotSamples(
@@ -305,14 +306,23 @@ def _finish(
     camera: ShotCamera | None,
     cuts: tuple[int, ...],
     stage: Stage | None,
-) -> Sample:
+    clock: _Clock,
+) -> Generator[float, None, Sample]:
     """Make the sample, or hand out the last one when nothing it rests on has changed."""
     kept = recorder.kept
     if kept is not None and kept.result is not None:
         before, rested_on = kept.result
         if rested_on == (cuts, stage) and _is_same_camera(before.motion.camera, camera):
             return before
-    motion = recorder.finish(camera, cuts, stage)
+    making = recorder.finish(camera, cuts, stage)
+    while True:
+        try:
+            next(making)
+        except StopIteration as end:
+            motion: Motion = end.value
+            break
+        if clock.is_over():
+            yield from clock.pause(1.0)
     sample = Sample(motion, recorder.describe(motion))
     if kept is not None:
         kept.result = (sample, (cuts, stage))

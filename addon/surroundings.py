@@ -118,7 +118,6 @@ class Surroundings:
         return {
             state.pointer: (state.keys[:, 0].astype(np.float64), state.keys[:, 6] == CONSTANT)
             for state in self.curves.values()
-            if len(state.keys)
         }
 
 

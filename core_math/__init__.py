@@ -36,6 +36,7 @@ from .motion import (
     Stage,
     SubjectKind,
     build_motion,
+    iterate_motion,
 )
 from .one_cause import merge_causes, merge_subjects
 from .picture_view import View, choose_view, draw_sticks, find_trail_part, measure_spacing
@@ -201,6 +202,7 @@ __all__ = [
     "format_shot",
     "guess_body_map",
     "iterate_checks",
+    "iterate_motion",
     "list_checks",
     "list_with_ancestors",
     "make_retime",

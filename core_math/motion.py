@@ -4,10 +4,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, TypeVar
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,6 +22,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 T = TypeVar("T")
+P = ParamSpec("P")
 
 BLOCK = 1 << 14
 """Parts times frames that are worked on at a time."""
@@ -328,7 +330,7 @@ class Motion:
         return [self.slice(a, b) for a, b in zip(edges, edges[1:], strict=False)]
 
 
-def build_motion(
+def iterate_motion(
     *,
     subject: str,
     frames: ArrayLike,
@@ -349,8 +351,8 @@ def build_motion(
     dropped: Mapping[str, str] | None = None,
     staging: Staging | None = None,
     owned: bool = False,
-) -> Motion:
-    """Make a Motion from samples.
+) -> Generator[None, None, Motion]:
+    """Make a Motion from samples, pausing after every block of frames.
 
     Parameters
     ----------
@@ -413,9 +415,10 @@ def build_motion(
         head_array, tail_array, world = head_array[:, kept], tail_array[:, kept], world[:, kept]
     names = tuple(parts[index] for index in kept)
 
-    local, local_heads = _settle_rotations(head_array, world, new_parents)
+    local, local_heads = yield from _settle_rotations(head_array, world, new_parents)
     if height is None:
         height = _measure_height(names, head_array, tail_array)
+    yield
     steps = _total_change(local_heads, local, height)
     cadence = stage.find_cadence(steps)
     key_tracks = {part: track for part, track in (keys or {}).items() if part in names}
@@ -442,6 +445,26 @@ def build_motion(
         dropped=left_out,
         staging=staging,
     )
+
+
+def _run_at_once(steps: Callable[P, Generator[None, None, T]]) -> Callable[P, T]:
+    """Make a function of a generator that does the same without a pause."""
+
+    @wraps(steps)
+    def run(*given: P.args, **named: P.kwargs) -> T:
+        going = steps(*given, **named)
+        while True:
+            try:
+                next(going)
+            except StopIteration as end:
+                result: T = end.value
+                return result
+
+    return run
+
+
+build_motion = _run_at_once(iterate_motion)
+"""Make a Motion from samples; takes, returns and raises what `iterate_motion` does."""
 
 
 def _check_shapes(
@@ -502,7 +525,7 @@ def _list_blocks(frames: int, parts: int) -> Iterator[slice]:
 
 def _settle_rotations(
     heads: FloatArray, world: FloatArray, parents: Sequence[int]
-) -> tuple[FloatArray, FloatArray]:
+) -> Generator[None, None, tuple[FloatArray, FloatArray]]:
     """Bring world rotations to unit length and continuous sign; return what is relative.
 
     Returns
@@ -523,6 +546,7 @@ def _settle_rotations(
             offset = places[:, children] - places[:, above]
             local_heads[rows, children] = rotations.rotate(rotations.conjugate(carried), offset)
         _go_on(local, rows, own)
+        yield
     return local, local_heads
 
 
