@@ -123,6 +123,10 @@ that show start at 22 (measured on open captures of jumping and boxing)."""
 COARSE_FPS = 13.5
 """Below this rate one frame holds so much motion that a break must stand out the more."""
 
+COARSE_RATE, COARSE_SHARE = 16.0, 3.0
+"""Under so many drawings a second a fast limb goes through a large part of its arc from one to the
+next, and the bulge of the arc itself must not count: a break has to be larger for its steps."""
+
 SIDE_SECONDS = 0.25
 """How far to both sides the travel of a joint is added up."""
 
@@ -234,7 +238,9 @@ def _belongs_to_a_move(
     side = max(1, round(SIDE_SECONDS * motion.fps))
     way, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, side)
     keep: BoolArray = way >= values[LEAST_TRAVEL.name]
-    keep &= found.sizes >= values[SHARE_OF_STEP.name] * step
+    drawn = motion.fps / motion.cadence
+    share = values[SHARE_OF_STEP.name] * (COARSE_SHARE if drawn < COARSE_RATE else 1.0)
+    keep &= found.sizes >= share * step
     for row in np.flatnonzero(keep):
         part, first = int(parts[found.columns[row]]), int(found.firsts[row])
         keep[row] = _is_seen(motion, path[first, found.columns[row]], first)

@@ -77,6 +77,10 @@ LONGEST = Parameter(
     source="common practice: six frames at 24 frames per second",
 )
 
+COPIES_SECONDS = 1.0
+"""Three and more copied drawings of the whole subject within this time on each side are limited
+animation without a regular beat, and no hitches."""
+
 SHORTEST_SECONDS = 0.03
 """What stands for less than a frame of film is not seen to stand."""
 
@@ -143,6 +147,9 @@ def measure(motion: Motion, values: Values) -> list[Hitch]:
         part, frame = int(parts[row]), int(used[firsts[row]])
         keep[row] = not motion.is_foot_near_ground(part, frame) and not _stands(motion, part, frame)
     keep &= ~stalls.mark_cadence(parts, firsts, lasts, keep)
+    if motion.stage is Stage.SPLINE:
+        drawn = motion.list_drawings()
+        keep &= ~stalls.mark_copies(drawn, firsts, lasts, round(COPIES_SECONDS * motion.fps))
     rows = np.flatnonzero(keep)
     firsts, lasts = used[firsts], shown_until[lasts]
     groups = causes.group_sightings(

@@ -25,6 +25,13 @@ LONGEST_DRAWING = 3
 REGULAR_SHARE = 0.8
 """Share of drawings that must last the same number of frames to speak of a cadence."""
 
+HELD_SHARE = 0.7
+"""Share of drawings held for two frames and more to speak of one without a regular beat: mixed
+twos, threes and longer holds, with ones where the action is fast (common practice)."""
+
+BEAT_SHARE = 0.4
+"""Share of drawings that last as long as most do, all the same: key poses have no beat."""
+
 
 def find_held_steps(steps: FloatArray) -> BoolArray:
     """Say which frame-to-frame steps of a whole body are held.
@@ -83,8 +90,10 @@ def find_cadence(steps: FloatArray) -> int:
     counts = np.bincount(np.minimum(gaps, LONGEST_CADENCE + 1), minlength=LONGEST_CADENCE + 2)
     best = int(np.argmax(counts[: LONGEST_CADENCE + 1]))
     # A drawing may be held over several beats (a hold on twos lasts 2, 4, 6 ... frames).
-    regular = np.count_nonzero(gaps % max(best, 1) == 0)
-    return best if best > 1 and regular >= REGULAR_SHARE * len(gaps) else 1
+    regular = np.count_nonzero(gaps % max(best, 1) == 0) >= REGULAR_SHARE * len(gaps)
+    mixed = np.count_nonzero((gaps > 1) & (gaps <= 2 * LONGEST_CADENCE)) >= HELD_SHARE * len(gaps)
+    mixed &= counts[best] >= BEAT_SHARE * len(gaps)
+    return best if best > 1 and (regular or mixed) else 1
 
 
 def list_drawings(steps: FloatArray) -> IntArray:

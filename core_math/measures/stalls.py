@@ -134,6 +134,35 @@ def mark_cadence(
     return marked
 
 
+def mark_copies(
+    drawn: IntArray, firsts: IntArray, lasts: IntArray, around: int, fewest: int = 3
+) -> BoolArray:
+    """Mark stalls on which the whole subject is held, one of several such holds in a row.
+
+    Parameters
+    ----------
+    drawn : ndarray of int, shape (K,)
+        Frames on which the subject shows something new.
+    firsts, lasts : ndarray of int, shape (C,)
+        Frames of each stall that come too late.
+    around : int
+        Frames on both sides of a stall that are looked at.
+    fewest : int
+        Holds of the whole subject there, this one included.
+
+    Returns
+    -------
+    ndarray of bool, shape (C,)
+    """
+    held = np.flatnonzero(np.diff(drawn) > 1)
+    starts = drawn[held] + 1
+    low = np.searchsorted(starts, firsts - around)
+    high = np.searchsorted(starts, firsts + around, side="right")
+    whole = np.searchsorted(drawn, firsts) == np.searchsorted(drawn, lasts, side="right")
+    marked: BoolArray = whole & (high - low >= fewest)
+    return marked
+
+
 def _largest_within(speeds: FloatArray, reach: int) -> FloatArray:
     """Return the largest of the `reach` values before each one along axis 0, 0 for none."""
     # Doubling windows: each pass knows the largest of twice as many.

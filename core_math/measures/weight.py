@@ -16,6 +16,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 AFTER_S = 0.25
+PASSING_SHARE = 0.4  # of the way of a foot: in a contact the feet stand half of it apart
 SMOOTHING_HZ = 6.0
 
 
@@ -91,6 +92,9 @@ def find_pose_steps(
 ) -> list[list[Step]]:
     """List steps between key poses: a foot on the ground in another place than a pose before.
 
+    A step counts where a pose within two of it has a foot in the air, or the feet beside each
+    other: in poses of contacts alone the hips are level by right.
+
     Parameters
     ----------
     feet : sequence of Foot
@@ -101,20 +105,30 @@ def find_pose_steps(
         Balls lower than this over their lowest place are on the ground.
     """
     result = []
+    balls = np.stack([foot.ball[poses, :2] for foot in feet]) if len(feet) else np.zeros((0, 0, 2))
+    apart = np.linalg.norm(balls[0] - balls[-1], axis=-1) if len(feet) > 1 else np.zeros(len(poses))
+    high = np.zeros(len(poses), dtype=np.bool_)
+    for foot in feet:
+        high |= foot.ball[poses, 2] > foot.ball[:, 2].min() + 2.0 * near_ground
     for foot in feet:
         low = foot.ball[:, 2] <= foot.ball[:, 2].min() + near_ground
         steps = []
         stood = foot.ball[poses[0]] if len(poses) else None
-        for before, pose, after in zip(poses, poses[1:], [*poses[2:], poses[-1]], strict=False):
+        for number, (before, pose) in enumerate(zip(poses, poses[1:], strict=False), 1):
             if not low[pose] or stood is None:
                 continue
             came_from, stood = stood, foot.ball[pose]
-            window = hips[[before, pose, after]]
+            near = slice(max(0, number - 2), number + 3)
+            window = hips[poses[near]]
+            after = poses[min(number + 1, len(poses) - 1)]
+            reach = float(np.linalg.norm((stood - came_from)[:2]))
+            if float(apart[near].min()) > PASSING_SHARE * reach and not high[near].any():
+                continue
             steps.append(
                 Step(
                     frame=int(pose),
                     last=int(after),
-                    reach=float(np.linalg.norm((stood - came_from)[:2])),
+                    reach=reach,
                     landing=False,
                     impact=0.0,
                     play=float(np.ptp(window[:, 2])),

@@ -221,6 +221,25 @@ def test_leg_of_a_standing_foot_is_left_alone():
     assert not named & {"thigh.L", "shin.L", "foot.L", "thigh.R", "shin.R", "foot.R"}
 
 
+@pytest.mark.parametrize("lengths", [[2, 2, 1, 2, 3, 2, 2, 4], [1, 1, 2, 1, 1, 1, 3, 1, 2, 1, 1]])
+def test_mixed_holds_of_the_whole_subject_are_no_stalls(lengths):
+    angles = 4.0 * np.arange(72)
+    starts = np.cumsum([0, *(lengths * 9)])
+    held = starts[np.searchsorted(starts, np.arange(72), side="right") - 1]
+    # Everything is held, the walk of the body too.
+    path = np.zeros((72, 3))
+    path[:, 1] = -0.05 * held
+    turns = {"upper_arm.R": figure.turn((1, 0, 0), angles[held])}
+    motion = figure.make_motion(turns, 72, root_path=path)
+    assert_clean(run(CHECK, motion))
+
+
+def test_two_copied_drawings_far_apart_are_stalls():
+    angles = hold(hold(3.0 * np.arange(96), 24, 2, catch_up=False), 70, 2, catch_up=False)
+    motion = figure.make_motion({"upper_arm.R": figure.turn((1, 0, 0), angles)}, 96)
+    assert [flag.start for flag in run(CHECK, motion).flags] == [25, 71]
+
+
 def test_blocking_waits_and_a_short_shot_is_not_evaluated():
     blocked = raise_arm(swing(), stage_override=Stage.BLOCKING)
     assert_not_evaluated(run(CHECK, blocked), "waits for a later stage")

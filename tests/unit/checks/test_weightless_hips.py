@@ -74,6 +74,33 @@ def test_key_poses_are_judged_in_blocking():
     assert_clean(run(CHECK, replace(poses, heads=lifted, _memo={})))
 
 
+def test_poses_of_contacts_alone_are_left_alone():
+    # Both feet on the ground, a step apart, in every pose; the hips at one height by right.
+    places = np.repeat(np.arange(8) * 0.35, 8)
+    count = len(places)
+    motion = figure.make_motion({}, count, stage_override=Stage.BLOCKING)
+    heads, tails = motion.heads.copy(), motion.tails.copy()
+    for row, part in enumerate(motion.parts):
+        step = np.arange(count) // 8
+        ahead = places.copy()
+        if part.startswith(("foot.L", "toe.L")):
+            ahead = 0.7 * ((step + 1) // 2)
+        elif part.startswith(("foot.R", "toe.R")):
+            ahead = 0.7 * (step // 2) + 0.35
+        heads[:, row, 1] -= ahead
+        tails[:, row, 1] -= ahead
+    poses = {"drawing rows": np.arange(0, count, 8)}
+    contacts = replace(motion, heads=heads.copy(), tails=tails.copy(), _memo=dict(poses))
+    assert_clean(run(CHECK, contacts, step=30.0))
+    # With a pose between them in which the foot passes, level hips are told.
+    row = [i for i, part in enumerate(motion.parts) if part.startswith(("foot.L", "toe.L"))]
+    passing = (np.arange(count) // 8) % 2 == 0
+    heads[np.ix_(passing, row)] += [0.0, 0.0, 0.25]
+    tails[np.ix_(passing, row)] += [0.0, 0.0, 0.25]
+    between = replace(motion, heads=heads, tails=tails, _memo=dict(poses))
+    assert [flag.part for flag in run(CHECK, between, step=30.0).flags] == ["hips"]
+
+
 def test_hips_near_the_ground_are_not_evaluated():
     motion = walk(0.0)
     low = motion.heads.copy()

@@ -42,6 +42,26 @@ def test_mixed_ones_and_twos_are_no_cadence():
     assert stage.find_cadence(steps) == 1
 
 
+def list_steps(lengths):
+    """Steps of animation whose drawings last so many frames each."""
+    steps = np.zeros(int(np.sum(lengths)))
+    steps[np.cumsum(lengths) - 1] = 1.0 + 0.3 * np.sin(np.arange(len(lengths)))
+    return steps
+
+
+@pytest.mark.parametrize(
+    ("lengths", "cadence"),
+    [
+        ([2, 2, 2, 1, 1, 2, 4, 2, 2, 6, 2, 1, 2, 2], 2),
+        ([3, 3, 2, 3, 1, 3, 5, 3], 3),
+        ([1, 1, 1, 2, 1, 1, 3, 1], 1),
+        ([4, 8, 6, 12, 5], 1),
+    ],
+)
+def test_mixed_holds_have_the_beat_that_most_drawings_keep(lengths, cadence):
+    assert stage.find_cadence(list_steps(lengths * 4)) == cadence
+
+
 def test_share_of_stepped_keys():
     assert stage.stepped_share(np.array([True, False, True, True])) == 0.75
     assert stage.stepped_share(np.array([], dtype=bool)) == 0.0
