@@ -3,8 +3,8 @@
 """The clean motion the checks are scored on: what it is, how long, and which half it belongs to.
 
 Limits may be tuned on the clips of the split "tuned". Those of "held-out" are looked at in the
-score only: other seeds of what is made from formulas, and a capture of its own, of a fencer. All
-of it at 12 to 120 frames a second.
+score only: other seeds of what is made from formulas, a capture of its own, of a fencer, and a
+keyed production rig. All of it at 12 to 120 frames a second, the rig at no more than it was keyed.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import marker_capture
 import natural_motions
 import numpy as np
 import reposing
+import rig_clip
 
 from fettle.core_math.measures import rotations
 from fettle.core_math.motion import Motion
@@ -89,6 +90,13 @@ def list_clips() -> tuple[list[Clip], list[str]]:
         found += _list_rates("fencing", HELD_OUT, _fence, (), marker_capture.FPS)
     else:
         missing.append(f"fencing: {marker_capture.FILE} is not here (tools/fetch_captures.sh)")
+    found += [
+        Clip(
+            f"generated rig at {fps:.0f}", HELD_OUT, "rig", "generated rig", fps, _Bound(_rig, fps)
+        )
+        for fps in RATES
+        if fps <= rig_clip.FPS
+    ]
     return found, missing
 
 
@@ -157,6 +165,11 @@ def _list_rates(
         make = _Bound(maker, *arguments, fps)
         clips.append(Clip(name, split, "capture", kind, fps or recorded, make))
     return clips
+
+
+def _rig(fps: float) -> Motion:
+    motion = rig_clip.load()
+    return motion if fps == rig_clip.FPS else reposing.resample(motion, fps)
 
 
 def _fence(fps: float | None) -> Motion:

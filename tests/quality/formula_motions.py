@@ -32,16 +32,19 @@ def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         side = clip.choose((".L", ".R"))
         length = clip.draw(0.5, 0.95)
         sign = 1.0 if side == ".L" else -1.0
-        lift, spread, bend = clip.draw(-95, -35), clip.draw(-25, 40) * sign, clip.draw(-80, -20)
+        lift, spread, elbow = clip.draw(-95, -35), clip.draw(-25, 40) * sign, clip.draw(-80, -20)
         trunk = clip.draw(8, 22) * -sign
         clip.move("chest", (0, 0, 1), trunk, clock - 0.06, length)
         clip.move("spine", (0, 0, 1), 0.4 * trunk, clock - 0.1, length)
         clip.move("head", (0, 0.2, 1), clip.draw(-20, 20), clock - 0.12, 0.7 * length)
         clip.move(f"upper_arm{side}", (1, 0, 0), lift, clock, length)
         clip.move(f"upper_arm{side}", (0, 0, 1), spread, clock + 0.02, length)
-        clip.move(f"forearm{side}", (1, 0, 0.1 * sign), bend, clock + 0.08, length)
-        wrist = clip.draw(10, 28) * clip.choose((1.0, -1.0))
-        clip.move(f"hand{side}", wrist_axis(side, 0.2), wrist, clock + 0.14, length)
+        clip.move(f"forearm{side}", (1, 0, 0.1 * sign), elbow, clock + 0.08, length)
+        # A wrist that is bent one way goes the other.
+        low, high = -clip.draw(28, 42), clip.draw(14, 32)
+        bend = clip.choose((low, high)) if -20.0 < clip.bent[side] < 10.0 else None
+        bend = bend or (high if clip.bent[side] < 0.0 else low)
+        clip.bend_wrist(side, bend, clock + 0.14, length)
         wanted = clip.draw(10, 45)
         clip.close_fingers(side, wanted - grip[side], clock + 0.2, length)
         grip[side] = wanted
@@ -49,8 +52,8 @@ def make_reaches(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         if clip.draw(0, 1) < 0.7:
             clip.move(f"upper_arm{side}", (1, 0, 0), -0.8 * lift, clock, length)
             clip.move(f"upper_arm{side}", (0, 0, 1), -spread, clock + 0.03, length)
-            clip.move(f"forearm{side}", (1, 0, 0.1 * sign), -0.8 * bend, clock + 0.09, length)
-            clip.move(f"hand{side}", wrist_axis(side, 0.1), -wrist, clock + 0.15, length)
+            clip.move(f"forearm{side}", (1, 0, 0.1 * sign), -0.8 * elbow, clock + 0.09, length)
+            clip.bend_wrist(side, -clip.draw(10, 16), clock + 0.15, length)
             clip.move("chest", (0, 0, 1), -0.9 * trunk, clock - 0.05, length)
             wanted = clip.draw(0, 12)
             clip.close_fingers(side, wanted - grip[side], clock + 0.2, length)
@@ -119,11 +122,11 @@ def make_throws(seed: int, fps: float, seconds: float = 8.0) -> Motion:
         clip.move(f"hand{side}", wrist_axis(side), -drag, pulled + length, length)
         clip.move(f"upper_arm{other}", (1, 0, 0), clip.draw(20, 40), clock + wind_up + 0.2, 0.5)
         clip.move(f"forearm{other}", (1, 0, 0), clip.draw(-35, -15), clock + wind_up + 0.3, 0.5)
-        clip.move(
-            f"hand{other}", wrist_axis(other), clip.draw(-15, 15), clock + wind_up + 0.36, 0.5
-        )
+        flex = clip.draw(-20, -8)
+        clip.move(f"hand{other}", wrist_axis(other), flex, clock + wind_up + 0.36, 0.5)
         clip.move(f"upper_arm{other}", (1, 0, 0), -30.0, clock + wind_up + 0.95, 0.8)
         clip.move(f"forearm{other}", (1, 0, 0), 25.0, clock + wind_up + 1.05, 0.8)
+        clip.move(f"hand{other}", wrist_axis(other), -flex, clock + wind_up + 1.11, 0.8)
         clip.close_fingers(side, 40.0 * size, clock, 0.3)
         clip.close_fingers(side, -40.0 * size, clock + wind_up + 0.1 + 2.0 * length, 0.15)
         clock += wind_up + 3.2 * length + clip.draw(1.1, 1.6)
@@ -198,6 +201,7 @@ class Performance:
         self.count = round(seconds * fps)
         self.time = np.arange(self.count) / fps
         self.pronation = {".L": 0.0, ".R": 0.0}
+        self.bent = {".L": 0.0, ".R": 0.0}
         self.turns: dict[str, list[tuple[tuple[float, float, float], np.ndarray]]] = {}
         for part in figure.PARTS:
             if part != "root":
@@ -233,6 +237,11 @@ class Performance:
 
     def wave(self, part: str, axis, size: float, omega: float, phase: float) -> None:
         self.turn_by(part, axis, size * np.sin(omega * self.time + phase))
+
+    def bend_wrist(self, side: str, degrees: float, start: float, length: float) -> None:
+        """Bend a wrist to so much; flexed is negative."""
+        self.move(f"hand{side}", wrist_axis(side, 0.2), degrees - self.bent[side], start, length)
+        self.bent[side] = degrees
 
     def close_fingers(self, side: str, degrees: float, start: float, length: float) -> None:
         """Bend all joints of a hand's fingers by so much, a little less the thumb."""
