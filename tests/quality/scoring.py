@@ -16,8 +16,9 @@ from planters import Planter
 from planting_case import Fault
 
 from fettle.core_math import ALL_CHECKS, Flag, Severity, run_checks
-from fettle.core_math.check import Check
+from fettle.core_math.check import Check, Limits
 from fettle.core_math.motion import Motion
+from fettle.core_math.settings import Settings
 
 NEAR_FRAMES = 2.0
 """A flag is in the right place when its peak lies this near to the planted frames, at 24 fps."""
@@ -275,8 +276,31 @@ def _score(planter: Planter, clip: clips.Clip, seed: int, size: float, planted: 
         edge_error=_edge_distance(best, planted) * unit if best else None,
         right_part=bool(right) if placed else None,
         note=f"planted {sorted(planted.parts)[:3]} {planted.first}-{planted.last}; "
-        + "; ".join(f"{f.severity.word} {f.part} {f.start}-{f.end}@{f.peak}" for f in flags[:4]),
+        + ("; ".join(map(_tell_flag, flags[:4])) or _tell_unseen(planter, size, planted)),
     )
+
+
+def _tell_flag(flag: Flag) -> str:
+    place = f"{flag.part} {flag.start}-{flag.end}@{flag.peak}"
+    return f"{flag.severity.word} {place} {flag.value:.3g} (limit {flag.limit:g})"
+
+
+def _tell_unseen(planter: Planter, size: float, planted: Fault) -> str:
+    """Say what the check measures there when all its limits for faint are as wide as they go."""
+    if not planter.is_visible(size):
+        return ""
+    check = CHECKS[planter.check]
+    wide: dict[str, tuple[float, float, float]] = {}
+    for limits in (entry for entry in check.declarations if isinstance(entry, Limits)):
+        widest = limits.minimum if limits.rising else limits.maximum
+        if widest != limits.faint:
+            wide[limits.name] = (widest, limits.clear, limits.glaring)
+    reading = run_checks(planted.motion, [check], Settings(overrides={check.id: wide}))
+    there = [f for f in reading.flags if names_part(f, planted) and _overlaps(f, planted)]
+    if there:
+        return "with limits opened: " + "; ".join(map(_tell_flag, there[:2]))
+    reasons = {n.reason for n in reading.not_evaluated}
+    return "nothing there with limits opened; " + "; ".join(sorted(reasons))[:160]
 
 
 def peak_distance(flag: Flag, planted: Fault) -> int:
