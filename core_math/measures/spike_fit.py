@@ -11,11 +11,17 @@ x[n] = 3 x[n-1] - 3 x[n-2] + x[n-3].
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+BLOCK = 1 << 16
+"""Numbers of a path that are worked on at a time."""
 
 ORDER = 3
 """Differences of this order; the template of one frame is their signature of a spike."""
@@ -77,6 +83,51 @@ def find_peaks(energy: FloatArray, reach: int) -> BoolArray:
         best[offset:] = np.maximum(best[offset:], energy[:-offset])
         best[:-offset] = np.maximum(best[:-offset], energy[offset:])
     return (energy > 0.0) & (energy >= best)
+
+
+def find_best_fits(
+    path: FloatArray, shapes: Sequence[Shape], least: float
+) -> list[tuple[IntArray, IntArray, FloatArray]]:
+    """Find where one of the shapes answers best, among them and among the frames around.
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    shapes : sequence of tuple of float
+    least : float
+        Smallest height that is of interest, in the unit of the path.
+
+    Returns
+    -------
+    list of (frames, columns, heights), shapes (C,), (C,) and (C, D)
+        For each shape, in the order of frames, then of columns.
+    """
+    found: list[list[tuple[IntArray, IntArray, FloatArray]]] = [[] for _ in shapes]
+    # A few paths at a time stay in the processor's memory, and long ones need little of any.
+    size = max(1, BLOCK // max(1, path.shape[0] * path.shape[2]))
+    for start in range(0, path.shape[1], size):
+        answers = match_one_frame(path[:, start : start + size])
+        fits = [fit_shape(answers, shape) for shape in shapes]
+        energies = [
+            weights[:, np.newaxis] * np.einsum("fnd,fnd->fn", heights, heights)
+            for heights, weights in fits
+        ]
+        strongest = energies[0] if len(fits) == 1 else np.maximum.reduce(energies)
+        peaks = find_peaks(strongest, ORDER)
+        for number, ((heights, weights), energy) in enumerate(zip(fits, energies, strict=True)):
+            enough = energy >= weights[:, np.newaxis] * least**2
+            frames, columns = np.nonzero(peaks & enough & (energy == strongest))
+            found[number].append((frames, columns + start, heights[frames, columns]))
+    every = []
+    for pieces in found:
+        if not pieces:
+            none = np.zeros(0, dtype=np.int64)
+            every.append((none, none, np.zeros((0, path.shape[2]))))
+            continue
+        frames, columns, heights = (np.concatenate(part) for part in zip(*pieces, strict=True))
+        order = np.lexsort((columns, frames))
+        every.append((frames[order], columns[order], heights[order]))
+    return every
 
 
 def match_one_frame(path: FloatArray) -> FloatArray:

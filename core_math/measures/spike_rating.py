@@ -72,12 +72,12 @@ def rate_heights(
     count = len(path)
     if len(frames) == 0 or count <= ORDER:
         return np.zeros(len(frames))
-    thirds = third_differences(path)
     template = make_template(shape)
     offsets = np.arange(-ORDER - reach, len(shape) + reach)
     rows = frames[:, np.newaxis] + offsets
-    inside = (rows >= 0) & (rows < len(thirds))
-    window = thirds[np.clip(rows, 0, len(thirds) - 1), columns[:, np.newaxis]]
+    inside = (rows >= 0) & (rows < count - ORDER)
+    # Of long motion only what lies around the jumps is differenced.
+    window = _difference_at(path, np.clip(rows, 0, count - ORDER - 1), columns[:, np.newaxis])
     if axes is not None:
         window = window @ axes
         heights = (heights[:, np.newaxis] @ axes)[:, 0]
@@ -88,6 +88,14 @@ def rate_heights(
     freedom = inside.sum(axis=1) - 1
     rating = rate_against(left, freedom, heights, weight, floor, rank)
     return np.where(freedom >= ORDER + 1, rating, 0.0)
+
+
+def _difference_at(path: FloatArray, rows: IntArray, columns: IntArray) -> FloatArray:
+    """Return the third differences that begin at some rows of some columns."""
+    if rows.size > path.shape[0] * path.shape[1]:
+        return third_differences(path)[rows, columns]
+    first, second, third, last = (path[rows + step, columns] for step in range(ORDER + 1))
+    return last - 3.0 * third + 3.0 * second - first
 
 
 def miss_all_paths(path: FloatArray, frames: IntArray, columns: IntArray, width: int) -> FloatArray:

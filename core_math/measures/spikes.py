@@ -22,12 +22,11 @@ from .spike_fit import (
     THREE_FRAMES,
     TWO_FRAMES,
     Shape,
+    find_best_fits,
     find_heights,
     find_peaks,
-    fit_shape,
     height_at,
     make_template,
-    match_one_frame,
 )
 from .spike_rating import miss_all_paths, rate_against, rate_heights
 
@@ -139,17 +138,10 @@ def find_spikes(
         Share of its height by which a jump must miss every path (see `miss_all_paths`).
     """
     taken = split_phases(path, stride)
-    answers = match_one_frame(taken)
-    fits = [fit_shape(answers, shape) for shape in shapes]
-    energies = [weights[:, np.newaxis] * _squares(heights) for heights, weights in fits]
-    strongest = energies[0] if len(fits) == 1 else np.maximum.reduce(energies)
-    peaks = find_peaks(strongest, ORDER)
     parts = []
-    for shape, (heights, weights), energy in zip(shapes, fits, energies, strict=True):
+    for shape, fit in zip(shapes, find_best_fits(taken, shapes, least), strict=True):
         width = len(shape)
-        enough = energy >= weights[:, np.newaxis] * least**2
-        frames, columns = np.nonzero(peaks & enough & (energy == strongest))
-        found = heights[frames, columns]
+        frames, columns, found = fit
         whole = np.linalg.norm(found, axis=-1)
         rows = len(path) - len(taken) * stride + frames * stride + columns // path.shape[1]
         axes: FloatArray | None = None
@@ -524,9 +516,3 @@ def _leave_out(one: FloatArray, other: FloatArray | None) -> FloatArray:
         unit = np.divide(rest, length, out=np.zeros_like(rest), where=length > 1e-12)
         keep -= unit[:, :, np.newaxis] * unit[:, np.newaxis, :]
     return keep
-
-
-def _squares(vectors: FloatArray) -> FloatArray:
-    """Return squared lengths along the last axis."""
-    squares: FloatArray = np.einsum("...d,...d->...", vectors, vectors)
-    return squares
