@@ -57,9 +57,12 @@ _EXTENTS = {
     Mark.GLARING: (11.0, 11.0, 2.0, 29.0),
     Mark.HERE: (7.0, 7.0, 7.0, 7.0),
 }
+_EXTENT_ROWS = np.array([_EXTENTS[kind] for kind in sorted(_EXTENTS)], dtype=np.float32)
+_KINDS = {severity: Mark(int(severity)) for severity in Severity}
 
 
-@dataclass(frozen=True, slots=True)
+# Made by the hundred at every redraw in which the view moves: a frozen one takes twice the time.
+@dataclass(slots=True)
 class PlacedMark:
     """One mark to draw.
 
@@ -83,7 +86,7 @@ class PlacedMark:
     fill: Fill = Fill.FULL
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Stack:
     """Flags that share a place on the screen, the worst first.
 
@@ -224,27 +227,33 @@ def stack_flags(
     close &= np.abs(y[:, None] - y) <= STACK_REACH * scale
     alone = (close.sum(axis=1) == 1).tolist()
     numbers, nearby, rank = order.tolist(), nearness.tolist(), ranks.tolist()
+    places = pixels.tolist()
+    flags, ids = table.flags, table.ids
     taken: set[int] = set()
     stacks = []
     for row, first in enumerate(numbers):
         if first in taken:
             continue
-        members = [first]
-        if not alone[row]:
+        if alone[row]:
+            near, members = nearby[first], [first]
+            shown, names = (flags[first],), (ids[first],)
+        else:
             members = [numbers[other] for other in np.flatnonzero(close[row]).tolist()]
             members = [number for number in members if number not in taken]
-            members.sort(key=lambda number: (-rank[number], table.flags[number].peak))
+            members.sort(key=lambda number: (-rank[number], flags[number].peak))
             taken.update(members)
-        near = max(nearby[number] for number in members)
-        at_x, at_y = pixels[members[0]].tolist()
+            near = max(nearby[number] for number in members)
+            shown = tuple(flags[number] for number in members)
+            names = tuple(ids[number] for number in members)
+        at_x, at_y = places[members[0]]
         stacks.append(
             Stack(
-                flags=tuple(table.flags[number] for number in members),
-                x=at_x,
-                y=at_y,
-                size=scale * (QUIET_SIZE + (1.0 - QUIET_SIZE) * near),
-                alpha=QUIET_ALPHA + (1.0 - QUIET_ALPHA) * near,
-                ids=tuple(table.ids[number] for number in members),
+                shown,
+                at_x,
+                at_y,
+                scale * (QUIET_SIZE + (1.0 - QUIET_SIZE) * near),
+                QUIET_ALPHA + (1.0 - QUIET_ALPHA) * near,
+                names,
             )
         )
     return sorted(stacks, key=lambda stack: stack.alpha)
@@ -268,7 +277,7 @@ def mark_stack(stack: Stack, hovered: bool, chosen: str | None) -> PlacedMark:
     decided = flag.state is not State.OPEN
     standing_out = hovered or chosen in stack.ids
     return PlacedMark(
-        kind=Mark(int(flag.severity)),
+        kind=_KINDS[flag.severity],
         x=stack.x,
         y=stack.y,
         size=stack.size * (1.22 if hovered else 1.0),
@@ -290,9 +299,12 @@ def build_marks(
         Size of the interface: the width of the rims follows it.
     """
     count = len(marks)
-    anchors = np.array([(mark.x, mark.y) for mark in marks], dtype=np.float32).reshape(-1, 2)
-    sizes = np.array([mark.size for mark in marks], dtype=np.float32)
-    extents = np.array([_EXTENTS[mark.kind] for mark in marks], dtype=np.float32).reshape(-1, 4)
+    numbers = np.array(
+        [(m.x, m.y, m.size, *m.colour, m.alpha, m.kind.value, m.fill.value, scale) for m in marks],
+        dtype=np.float32,
+    ).reshape(-1, 10)
+    sizes = numbers[:, 2]
+    extents = _EXTENT_ROWS[numbers[:, 7].astype(np.intp)]
     left, right, below, above = (extents * sizes[:, None] + 3.0 * scale).T
     corners = np.stack(
         [
@@ -303,17 +315,35 @@ def build_marks(
         ],
         axis=1,
     )
-    tints = np.array([(*mark.colour, mark.alpha) for mark in marks], dtype=np.float32)
-    shapes = np.array(
-        [(mark.kind, mark.size, mark.fill, scale) for mark in marks], dtype=np.float32
-    )
+    four = np.repeat(numbers, 4, axis=0)
     arrays = {
-        "anchor": np.repeat(anchors, 4, axis=0),
+        "anchor": four[:, 0:2].copy(),
         "corner": corners.reshape(-1, 2).astype(np.float32),
-        "tint": np.repeat(tints.reshape(-1, 4), 4, axis=0),
-        "shape": np.repeat(shapes.reshape(-1, 4), 4, axis=0),
+        "tint": four[:, 3:7].copy(),
+        "shape": four[:, [7, 2, 8, 9]],
     }
     return arrays, quad_indices(count)
+
+
+Box = tuple[tuple[float, float, float, float], tuple[float, float, float, float], float]
+"""Bounds x0, y0, x1, y1 in pixels, colour, and the radius of the corners."""
+
+
+def build_boxes(boxes: Sequence[Box]) -> tuple[dict[str, NDArray[np.float32]], NDArray[np.int32]]:
+    """Return the vertex arrays of boxes with round corners, the first one lowest."""
+    bounds = np.array([box[0] for box in boxes], dtype=np.float32).reshape(-1, 4)
+    colours = np.array([box[1] for box in boxes], dtype=np.float32).reshape(-1, 4)
+    half = (bounds[:, 2:] - bounds[:, :2]) / 2.0
+    corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)], dtype=np.float32)
+    radii = np.array([(Mark.BOX.value, box[2]) for box in boxes], dtype=np.float32).reshape(-1, 2)
+    shapes = np.concatenate((radii[:, :1], half, radii[:, 1:]), axis=1)
+    arrays = {
+        "anchor": np.repeat((bounds[:, :2] + bounds[:, 2:]) / 2.0, 4, axis=0),
+        "corner": (corners[None] * (half[:, None] + 1.0)).reshape(-1, 2),
+        "tint": np.repeat(colours, 4, axis=0),
+        "shape": np.repeat(shapes, 4, axis=0),
+    }
+    return arrays, quad_indices(len(boxes))
 
 
 def build_box(
@@ -321,18 +351,8 @@ def build_box(
     colour: tuple[float, float, float, float],
     radius: float,
 ) -> tuple[dict[str, NDArray[np.float32]], NDArray[np.int32]]:
-    """Return the vertex arrays of a box with round corners, x0, y0, x1, y1 in pixels."""
-    x0, y0, x1, y1 = bounds
-    half = ((x1 - x0) / 2.0, (y1 - y0) / 2.0)
-    anchor = np.array([((x0 + x1) / 2.0, (y0 + y1) / 2.0)], dtype=np.float32)
-    corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)], dtype=np.float32)
-    arrays = {
-        "anchor": np.repeat(anchor, 4, axis=0),
-        "corner": corners * (np.array(half, dtype=np.float32) + 1.0),
-        "tint": np.repeat(np.array([colour], dtype=np.float32), 4, axis=0),
-        "shape": np.repeat(np.array([(Mark.BOX, *half, radius)], dtype=np.float32), 4, axis=0),
-    }
-    return arrays, quad_indices(1)
+    """Return the vertex arrays of one box; see `build_boxes`."""
+    return build_boxes([(bounds, colour, radius)])
 
 
 def find_stack(stacks: Sequence[Stack], x: float, y: float) -> Stack | None:

@@ -21,7 +21,7 @@ from .drawing import (
     make_batch,
     make_mark_batch,
 )
-from .overlay_marks import Fill, Mark, PlacedMark, build_box
+from .overlay_marks import Box, Fill, Mark, PlacedMark, build_box, build_boxes
 from .palette import NOTE, QUIET, SEVERITY_COLOURS
 from .selection import find_owner
 from .shaders import get_mark_shader
@@ -166,7 +166,7 @@ def _build(
     quiet = 0.4 if entry.stale else 1.0
     first, last = entry.reading.frame_range
     ground = (left + per_frame * first, foot - scale, left + per_frame * last, foot + 3.0 * scale)
-    boxes = [(ground, (0.0, 0.0, 0.0, 0.35), 2.0 * scale)]
+    boxes: list[Box] = [(ground, (0.0, 0.0, 0.0, 0.35), 2.0 * scale)]
     marks = []
     for group in state.entries:
         flag = group.flags[0]
@@ -185,7 +185,7 @@ def _build(
         x = left + per_frame * note.frame
         if 0.0 <= x <= region.width:
             marks.append(PlacedMark(Mark.DOT, x, foot + 3.0 * scale, 3.0 * scale, NOTE, quiet))
-    batches = [make_batch(shader, *build_box(*box)) for box in boxes]
+    batches = [make_batch(shader, *build_boxes(boxes))]
     batches.append(make_mark_batch(marks, scale))
     return batches
 

@@ -135,7 +135,9 @@ def draw_marks(context: bpy.types.Context, entry: kept.Kept) -> None:
         for stack in state.stacks:
             hovered = bool(state.hovered) and stack.ids == state.hovered
             mark = mark_stack(stack, hovered, entry.chosen)
-            marks.append(_fade(mark) if entry.stale else mark)
+            if entry.stale:
+                mark.alpha *= STALE_ALPHA
+            marks.append(mark)
         state.batch = make_mark_batch(marks, scale)
         state.key = key
     if window.place_in_frame:
@@ -144,12 +146,6 @@ def draw_marks(context: bpy.types.Context, entry: kept.Kept) -> None:
     _draw_counts(context, state)
     _draw_numbers(context, entry, scenery, state)
     _draw_sentence(context, entry, state)
-
-
-def _fade(mark: PlacedMark) -> PlacedMark:
-    return PlacedMark(
-        mark.kind, mark.x, mark.y, mark.size, mark.colour, mark.alpha * STALE_ALPHA, mark.fill
-    )
 
 
 def _to_pixels(

@@ -40,6 +40,7 @@ class Scenery:
     table: FlagTable
     batches: dict[tuple[Any, ...], Any] = field(default_factory=dict)
     places: NDArray[np.float64] | None = None
+    drawn: tuple[tuple[int, int, int], list[Trail]] | None = None
 
 
 _scenery: dict[str, Scenery] = {}
@@ -152,7 +153,16 @@ def _bend_to_pose(trail: Trail, entry: kept.Kept) -> Trail:
 
 def list_drawn(scenery: Scenery, entry: kept.Kept, frame: int, state: Any) -> list[Trail]:
     """Return the trails to draw now: flagged parts leave one only near their flags."""
-    first, last = frame - state.frames_before, frame + state.frames_after
+    window = (frame, state.frames_before, state.frames_after)
+    if scenery.drawn is None or scenery.drawn[0] != window:
+        scenery.drawn = (window, _choose_drawn(scenery, entry, window, state))
+    return scenery.drawn[1]
+
+
+def _choose_drawn(
+    scenery: Scenery, entry: kept.Kept, window: tuple[int, int, int], state: Any
+) -> list[Trail]:
+    first, last = window[0] - window[1], window[0] + window[2]
     table = scenery.table
     rows = np.flatnonzero((table.starts <= last) & (first <= table.ends))
     near = {(table.flags[row].subject, table.flags[row].part) for row in rows}
