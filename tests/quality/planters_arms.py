@@ -78,14 +78,30 @@ def lead_with_hand(case: Case, size: float) -> Fault | None:
     if middle is None:
         return None
     first, last = max(0, middle - around), min(motion.frame_count - 1, middle + swing + around)
-    early = np.arange(motion.frame_count) + size * motion.fps / 24.0
     forearm, hand = motion.rotation(f"forearm{side}"), motion.rotation(f"hand{side}")
+    if _drags(forearm[first:last], hand[first:last], motion.fps):
+        return None
+    early = np.arange(motion.frame_count) + size * motion.fps / 24.0
     # The hand follows what the forearm is going to do.
     ahead = rotations.multiply(_sample(forearm, early), rotations.relative(forearm, hand))
     share = reposing.ramp(motion, motion.frame(first), motion.frame(last), case.frames(4))
     world = reposing.mix(hand, ahead, share)
     led = reposing.repose(motion, {f"hand{side}": rotations.relative(forearm, world)})
     return fault(led, [f"hand{side}"], first, last)
+
+
+def _drags(forearm: np.ndarray, hand: np.ndarray, fps: float) -> bool:
+    """Say whether a hand clearly follows its forearm by two frames at 24 fps.
+
+    Such a hand moved ahead by a few frames only loses its drag (the whip of a throw).
+    """
+    late = np.arange(len(forearm)) - fps / 12.0
+    spreads = []
+    for driver in (forearm, _sample(forearm, late)):
+        bend = rotations.make_continuous(rotations.relative(driver, hand))
+        away = rotations.angle_between(bend, rotations.normalize(bend.mean(axis=0)))
+        spreads.append(float(np.sqrt(np.mean(away**2))))
+    return spreads[1] < 0.8 * spreads[0]
 
 
 def straighten_wrist(case: Case, size: float) -> Fault | None:
@@ -119,6 +135,11 @@ def overbend_wrist(case: Case, size: float) -> Fault | None:
         return None
     forearm = bone(motion, f"forearm{side}", f"hand{side}")
     hand = _hand_direction(motion, side)
+    if (
+        np.linalg.norm(motion.tail(f"hand{side}") - motion.head(f"hand{side}"), axis=-1).min()
+        == 0.0
+    ):
+        return None  # Fingertips tell where a hand points, but they also close on the palm.
     straighten = reposing.shortest_turn(hand, forearm)
     axis = _find_bend_axis(motion, side, first + length // 2, straighten, random)
     if axis is None:
@@ -189,7 +210,10 @@ def still_shoulder(case: Case, size: float) -> Fault | None:
     raised = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
     length, around = case.frames(14), case.frames(float(random.uniform(8, 14)))
     ahead = np.roll(raised, -length)
-    middle = case.pick((raised < 65.0) & (ahead > 95.0), 0.8)
+    # A clavicle that gives nothing as it is (many recordings never turn it) cannot be calmed.
+    own = motion.local_rotations[:, motion.index(f"shoulder{side}")]
+    gives = rotations.angle_between(own, np.roll(own, -length, axis=0)) > 4.0
+    middle = case.pick((raised < 65.0) & (ahead > 95.0) & gives, 0.8)
     if middle is None:
         return None
     parts = [f"shoulder{side}"]
@@ -292,12 +316,15 @@ def _set_hand(
 
 
 def _hand_direction(motion: Motion, side: str) -> np.ndarray:
-    """Return where the hand points: to the middle of its knuckles, or along its bone."""
-    knuckles = [motion.head(f"{f}{side}") for f in FINGERS if motion.has(f"{f}{side}")]
-    direction = np.mean(knuckles, axis=0) - motion.head(f"hand{side}") if knuckles else None
-    if direction is None or np.linalg.norm(direction, axis=-1).min() < 0.01 * motion.height:
-        return motion.tail(f"hand{side}") - motion.head(f"hand{side}")
-    return direction
+    """Return where the hand points: to the middle of its knuckles, along its bone, or (where
+    both lie in the wrist itself) to its fingertips."""
+    wrist = motion.head(f"hand{side}")
+    fingers = [f"{finger}{side}" for finger in FINGERS if motion.has(f"{finger}{side}")]
+    knuckles = [np.mean([motion.head(finger) for finger in fingers], axis=0)] if fingers else []
+    for end in (*knuckles, motion.tail(f"hand{side}")):
+        if np.linalg.norm(end - wrist, axis=-1).min() >= 0.01 * motion.height:
+            return end - wrist
+    return np.mean([motion.tail(motion.chain(finger)[-1]) for finger in fingers], axis=0) - wrist
 
 
 def _own_line(motion: Motion, part: str) -> np.ndarray:
