@@ -66,7 +66,7 @@ KINK = Limits(
     unit=Unit.FRAME_WIDTH,
     minimum=0.05,
     maximum=50.0,
-    description="Change of speed from one frame to the next, per frame, at a hard start or stop.",
+    description="Change of speed (width per frame at 24 fps) within a frame: a hard start or stop.",
     source="practice: a pan of one width in 7 s (the rule against judder) makes 0.6 % a frame",
 )
 STAND_OUT = Parameter(
@@ -189,7 +189,7 @@ def judge(motion: Motion, measured: list[Hitch], values: Values) -> Iterator[Out
         ),
         "kinks": (
             KINK,
-            "changes speed by {:.1f} % of the frame's width from one frame to the next",
+            "changes speed by {:.1f} % of the frame's width a frame (at 24 fps), within a frame,",
             "give the start or stop an ease of three frames or more",
         ),
     }
@@ -262,6 +262,8 @@ def _find_stops(path: FloatArray, fps: float, values: Values) -> list[Hitch]:
 
 def _find_kinks(steps: FloatArray, fps: float, values: Values) -> list[Hitch]:
     """Find frames on which most of the speed around comes or goes at once."""
+    # The same change of speed is the same kink at every frame rate.
+    steps = steps * (fps / 24.0)
     speed = np.linalg.norm(steps, axis=-1)
     change = np.linalg.norm(np.diff(steps, axis=0), axis=-1)
     least = min(values.limits[KINK.name])
@@ -280,7 +282,7 @@ def _find_kinks(steps: FloatArray, fps: float, values: Values) -> list[Hitch]:
         hard = (
             change[row] >= values[KINK_SHARE.name] * fastest
             and typical >= 0.5 * change[row]
-            and fastest * values[WHIP.name] * fps <= 100.0
+            and fastest * values[WHIP.name] * 24.0 <= 100.0
             and change[row] >= values[KINK_OVER.name] * usual
         )
         if hard and not (found and row + 1 - found[-1].last <= 2):

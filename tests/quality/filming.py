@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import figure
 import formula_motions
 import numpy as np
+import set_dressing
 import shot_camera
 from scipy.spatial.transform import Rotation
 
@@ -201,4 +202,6 @@ def make_operated(kind: str, seed: int, fps: float) -> Motion:
     motion = formula_motions.make_reaches(seed, fps)
     take = start_take(motion)
     OPERATORS[kind](motion, take, random)
-    return film(motion, take)
+    filmed = film(motion, take)
+    # A set of a few things behind, as every shot has.
+    return set_dressing.dress(filmed, *set_dressing.scatter_behind(filmed, 6, random), step=4)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import filming
 import numpy as np
+import set_dressing
 from filming import ROLL_S, WIDTH
 from planting_case import GESTURE, Case, Fault, fault
 
@@ -85,9 +86,47 @@ def stop_and_go(case: Case, size: float) -> Fault | None:
     return fault(_film(motion, cart, cart[shown]), ["camera"], stop, stop + late)
 
 
+def stand_before(case: Case, size: float) -> Fault | None:
+    """A crate as high as `size` % of the body's points slides in front of it for a second."""
+    motion, fps = case.motion, case.motion.fps
+    filmed = filming.film(motion, filming.start_take(motion))
+    at = case.pick(np.ones(motion.frame_count, dtype=bool), 1.2)
+    if at is None:
+        return None
+    first, last = at, min(at + round(fps), motion.frame_count - 1)
+    points = np.concatenate((filmed.heads, 0.5 * (filmed.heads + filmed.tails)), axis=1)
+    eye = filmed.camera.positions[0]
+    # Where the sight lines pass the crate's near side, half way to the body.
+    passing = eye + 0.5 * (points[first : last + 1] - eye)
+    top = float(np.percentile(passing[..., 2], size))
+    side, deep = motion.height, eye[1] + 0.5 * filming.DISTANCE * motion.height
+    low = np.array([eye[0] - side, deep - 0.1 * side, passing[..., 2].min() - side])
+    high = np.array([eye[0] + side, deep - 0.02 * side, top])
+    lows = np.tile(low, (motion.frame_count, 1, 1))
+    highs = np.tile(high, (motion.frame_count, 1, 1))
+    away = np.ones(motion.frame_count, dtype=bool)
+    away[first : last + 1] = False
+    lows[away, :, 0] += 5.0 * side
+    highs[away, :, 0] += 5.0 * side
+    dressed = set_dressing.dress(filmed, lows, highs)
+    part = "hips" if motion.has("hips") else motion.parts[0]
+    return fault(dressed, [part], first, last)
+
+
+def crowd_around(case: Case, size: float) -> Fault | None:
+    """So many small crates stand behind the subject, as sharp as it is."""
+    motion = case.motion
+    filmed = filming.film(motion, filming.start_take(motion))
+    boxes = set_dressing.scatter_behind(filmed, round(size), case.random)
+    dressed = set_dressing.dress(filmed, *boxes, step=4)
+    return fault(dressed, ["camera"], 0, motion.frame_count - 1)
+
+
 def outrun_frames(case: Case, size: float) -> Fault | None:
     """The subject darts past a locked-off camera, `size` trunk lengths a frame for three frames."""
     motion = case.motion
+    if motion.cadence > 1:
+        return None  # three frames are one drawing there
     trunk = float(np.median(np.linalg.norm(motion.head("head") - motion.head("hips"), axis=-1)))
     at = round(_start(case))
     steps = np.zeros(motion.frame_count - 1)
@@ -181,6 +220,26 @@ ENTRIES = (
         "visible_from": 2.0,
         "reason": "practice: a camera that stands for two frames in full travel is a stutter",
         "plant": stop_and_go,
+        "families": (GESTURE,),
+    },
+    {
+        "check": "blocked-view",
+        "code": "behind-things",
+        "sizes": (5.0, 15.0, 30.0, 50.0, 80.0),
+        "unit": "% of the body",
+        "visible_from": 50.0,
+        "reason": "practice: up to the waist the pose can still be guessed",
+        "plant": stand_before,
+        "families": (GESTURE,),
+    },
+    {
+        "check": "lost-in-background",
+        "code": "nothing-separates",
+        "sizes": (3.0, 8.0, 18.0, 45.0, 120.0),
+        "unit": "things",
+        "visible_from": 45.0,
+        "reason": "practice: some four dozen like things are a pattern, not a place",
+        "plant": crowd_around,
         "families": (GESTURE,),
     },
 )
