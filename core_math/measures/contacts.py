@@ -35,6 +35,7 @@ SHORTEST_ALOFT_S = 0.15
 SMOOTHING_HZ = 12.0
 HEEL_SHARE = 0.4
 NEAR_S = 0.25
+LONGEST_PAUSE_S = 1.0
 SETTLED_S = 0.1
 
 
@@ -215,9 +216,12 @@ def _find_rests(foot: Foot, fps: float, height: float, ground: FloatArray) -> li
     shortest, near = max(2, round(SHORTEST_S * fps)), round(NEAR_S * fps)
     found = []
     for first, last in series.find_runs(series.close_gaps(resting, max(1, round(0.04 * fps)))):
-        # A foot that pauses on its heel while the toes come down has not come to rest.
+        # A foot that pauses on its heel while the toes come down has not come to rest. One that
+        # rests on one spot for longer than any pause may sink a little meanwhile.
+        spot = np.ptp(foot.ball[first : last + 1, :2], axis=0).max() < SUPPORT * height
+        sinking = 1.6 if spot and last - first + 1 > LONGEST_PAUSE_S * fps else 1.0
         lowest = foot.ball[max(0, first - near) : last + near + 1, 2].min()
-        low = np.median(foot.ball[first : last + 1, 2]) - lowest < SUPPORT * height
+        low = np.median(foot.ball[first : last + 1, 2]) - lowest < sinking * SUPPORT * height
         if low and last - first + 1 >= shortest:
             found.append((first, last))
     return found

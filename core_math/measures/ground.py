@@ -9,6 +9,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from . import series
+
 FloatArray = NDArray[np.float64]
 
 FLOOR_SHARE = 0.06
@@ -50,6 +52,33 @@ def find_ground_height(
     # One stray sample is no floor: the lowest twentieth of the stands decides.
     level = float(np.quantile(resting, 0.05))
     return 0.0 if abs(level) <= FLOOR_SHARE * height else level
+
+
+def find_shifts(heights: FloatArray, least: float, shortest: int) -> list[tuple[int, int, float]]:
+    """Find the stretches in which points that stand lie off their usual height, all the same way.
+
+    Parameters
+    ----------
+    heights : ndarray, shape (F, P), metres
+        Heights of P points of one foot while it stands.
+    least : float, metres
+        What every point must be off by.
+    shortest : int
+        Fewest frames.
+
+    Returns
+    -------
+    list of (first, last, offset)
+        Indices, and the typical offset of the point that is off least, up positive.
+    """
+    off = heights - np.median(heights, axis=0)
+    shift = np.maximum(off.min(axis=1), 0.0) + np.minimum(off.max(axis=1), 0.0)
+    found = []
+    for sign in (1.0, -1.0):
+        for first, last in series.find_runs(sign * shift >= least):
+            if last - first + 1 >= shortest:
+                found.append((first, last, float(np.median(shift[first : last + 1]))))
+    return sorted(found)
 
 
 NEAR_SHARE = 0.05

@@ -58,6 +58,44 @@ def test_severity_follows_the_height(percent, severity):
     assert max((flag.severity for flag in flags), default=None) == severity
 
 
+def stand(percent, seconds, fps=24.0):
+    """Stand for four seconds; the right foot goes off its level for a while and comes back."""
+    count = round(4.0 * fps) + 1
+    motion = figure.make_motion({}, count, fps=fps)
+    time = np.arange(count) / fps
+    way = figure.minimum_jerk((time - 1.0) / 0.4) - figure.minimum_jerk(
+        (time - 1.4 - seconds) / 0.4
+    )
+    up = np.zeros((count, 3))
+    up[:, 2] = percent / 100.0 * motion.height * way
+    shin = motion.rotation("shin.R")
+    own = reposing.rotations.rotate(reposing.rotations.conjugate(shin), up)
+    place = motion.local_heads[:, motion.index("foot.R")] + own
+    return reposing.repose(motion, local_heads={"foot.R": place})
+
+
+@pytest.mark.parametrize(
+    ("percent", "seconds", "severity"),
+    [
+        (-2.4, 1.0, Severity.CLEAR),
+        (-2.4, 0.0, Severity.CLEAR),
+        (-4.0, 1.0, Severity.GLARING),
+        (2.4, 1.0, Severity.CLEAR),
+        (-0.8, 1.0, None),
+    ],
+)
+def test_foot_that_leaves_its_own_level_in_a_stand_is_flagged(percent, seconds, severity):
+    flags = run(CHECK, stand(percent, seconds)).flags
+    assert max((flag.severity for flag in flags), default=None) == severity
+    for flag in flags:
+        assert (flag.part, flag.code[:4]) == ("foot.R", "over" if percent > 0.0 else "thro")
+        assert flag.start >= 25 and flag.end <= 25 + 24 * (0.8 + seconds)
+
+
+def test_foot_that_lifts_for_a_moment_takes_a_small_step():
+    assert_clean(run(CHECK, stand(2.4, 0.0)))
+
+
 def test_stairs_are_left_alone():
     assert_clean(run(CHECK, walk(9.0)[0]))
 

@@ -92,6 +92,20 @@ def test_foot_held_up_beside_a_standing_one_is_no_stance():
     assert left == [] and len(right) == 1
 
 
+@pytest.mark.parametrize(("percent", "whole"), [(3.0, True), (6.0, False)])
+def test_foot_that_sinks_a_little_in_a_long_stand_stands_all_through(percent, whole):
+    motion = figure.make_motion({}, 120)
+    time = np.arange(120) / 24.0
+    way = figure.minimum_jerk((time - 2.0) / 0.4) - figure.minimum_jerk((time - 3.4) / 0.4)
+    feet = list_feet(motion)
+    down = np.zeros((120, 3))
+    down[:, 2] = -percent / 100.0 * motion.height * way
+    one = feet[1]
+    feet[1] = contacts.Foot(one.ankle + down, one.ball + down, one.tip + down, one.rotation)
+    stances = contacts.find_stances(feet, motion.fps, motion.height)[1]
+    assert ([(s.touch, s.off) for s in stances] == [(0, 119)]) is whole
+
+
 def test_still_feet_stand_all_through():
     (left,), (right,) = find(figure.make_motion({}, 24))
     assert (left.touch, left.flat, left.off) == (right.touch, right.flat, right.off) == (0, 0, 23)

@@ -57,3 +57,12 @@ def test_only_feet_and_toes_are_asked():
     still = np.zeros((30, 3))
     for part, near in (("foot.L", True), ("toe.R", True), ("hand.L", False)):
         assert ground.is_foot_near_ground(part, still, still, 10, 24.0, 1.7) is near
+
+
+def test_shift_is_what_all_points_of_a_foot_share():
+    heights = np.zeros((60, 2)) + [0.09, 0.02]
+    heights[20:30] -= 0.03
+    heights[40:50, 1] += 0.03
+    assert ground.find_shifts(heights, 0.02, 4) == [(20, 29, pytest.approx(-0.03))]
+    assert ground.find_shifts(heights, 0.02, 11) == []
+    assert ground.find_shifts(heights, 0.04, 4) == []
