@@ -5,17 +5,33 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import bpy
-from bpy.props import EnumProperty, StringProperty
+from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from ..core_math import OutputError, Report, Review, dump_csv, dump_report, write_whole
-from . import kept, timeline_export
+from . import kept, timeline_export, window_takes
 from .operators import get_shown, has_reading
 from .sheet import make_sheet
 from .sheet_pictures import draw_flags
 
 ENDINGS = {"SHEET": ".html", "CSV": ".csv", "JSON": ".json", "OTIO": ".otio"}
+KINDS = (
+    (
+        "SHEET",
+        "Review Sheet",
+        "Write one page with pictures of every flag, to open in any browser or to print; while "
+        "you compare with a take, it also tells what changed",
+    ),
+    ("CSV", "Spreadsheet", "Write a row for every flag and note, for any spreadsheet program"),
+    (
+        "JSON",
+        "Findings",
+        "Write everything that was found, for a pipeline or to compare with later",
+    ),
+    ("OTIO", "Timeline", "Write a clip with the flags as markers, for editing programs"),
+)
 
 
 class FETTLE_OT_hand_over(bpy.types.Operator):
@@ -27,26 +43,34 @@ class FETTLE_OT_hand_over(bpy.types.Operator):
 
     kind: EnumProperty(
         name="As",
-        items=(
-            ("SHEET", "Review Sheet", "One page with pictures, to open in any browser or print"),
-            ("CSV", "Spreadsheet", "A row for every flag and note"),
-            ("JSON", "Findings", "Everything, for a pipeline or to compare with later"),
-            ("OTIO", "Timeline", "A clip with the flags as markers, for editing programs"),
-        ),
+        items=KINDS,
         options={"SKIP_SAVE"},
     )
     filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
     filter_glob: StringProperty(default="*.html;*.csv;*.json;*.otio", options={"HIDDEN"})
+    check_existing: BoolProperty(default=True, options={"HIDDEN"})
+
+    @classmethod
+    def description(cls, _context: bpy.types.Context, properties: Any) -> str:
+        """Say what this kind of file is for."""
+        return next(words for kind, _, words in KINDS if kind == properties.kind)
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """Only what was read can be handed over."""
-        return has_reading(cls, context)
+        """Only a reading that tells the truth is handed over."""
+        if not has_reading(cls, context):
+            return False
+        entry = get_shown(context)
+        if entry is not None and entry.stale:
+            cls.poll_message_set(f"Read again first: {entry.stale}")
+            return False
+        return True
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[str]:
         """Ask where to."""
-        stem = Path(bpy.data.filepath).stem if bpy.data.filepath else "shot"
-        self.filepath = f"{stem}_review{ENDINGS[self.kind]}"
+        shot = Path(bpy.data.filepath or "shot")
+        self.filepath = str(shot.with_name(f"{shot.stem}_review{ENDINGS[self.kind]}"))
+        self.filter_glob = f"*{ENDINGS[self.kind]}"
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
@@ -55,7 +79,7 @@ class FETTLE_OT_hand_over(bpy.types.Operator):
         entry = get_shown(context)
         if entry is None:
             return {"CANCELLED"}
-        path = Path(bpy.path.abspath(self.filepath)).with_suffix(ENDINGS[self.kind])
+        path = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ENDINGS[self.kind]))
         try:
             hand_over(entry, self.kind, path)
         except OutputError as error:
@@ -84,7 +108,8 @@ def hand_over(entry: kept.Kept, kind: str, path: Path) -> None:
     report = Report((entry.reading,), reviews={0: review})
     if kind == "SHEET":
         pictures = draw_flags(entry.motions, entry.reading.flags)
-        write_whole(path, make_sheet(entry.reading, pictures, review))
+        comparison = window_takes.compare(entry)
+        write_whole(path, make_sheet(entry.reading, pictures, review, comparison))
     elif kind == "CSV":
         write_whole(path, dump_csv(report))
     elif kind == "JSON":

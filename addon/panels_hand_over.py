@@ -4,7 +4,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
+from bpy.app.translations import pgettext_iface as iface
+
+from . import kept
+from .operators_hand_over import KINDS
+from .panels import draw_text
+
+ICONS: dict[str, Any] = {
+    "SHEET": "WORLD",
+    "CSV": "SPREADSHEET",
+    "JSON": "TEXT",
+    "OTIO": "SEQUENCE",
+}
 
 
 class FETTLE_PT_hand_over(bpy.types.Panel):
@@ -22,13 +36,15 @@ class FETTLE_PT_hand_over(bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Lay out one button for each kind of file."""
         column = self.layout.column(align=True)
-        for kind, text in (
-            ("SHEET", "Review Sheet"),
-            ("CSV", "Spreadsheet"),
-            ("JSON", "Findings"),
-            ("OTIO", "Timeline"),
-        ):
-            column.operator("fettle.hand_over", text=text).kind = kind
+        for kind, text, _ in KINDS:
+            column.operator("fettle.hand_over", text=text, icon=ICONS[kind]).kind = kind
+        entry = kept.get(context.scene.name)
+        if entry is not None and entry.base is not None:
+            hint = self.layout.column(align=True)
+            hint.active = False
+            draw_text(
+                hint, context, f"{iface('The sheet tells what changed since')} {entry.base.name}"
+            )
 
 
 CLASSES = (FETTLE_PT_hand_over,)

@@ -69,3 +69,35 @@ def test_place_that_cannot_be_written_is_told(read, tmp_path):
 def test_without_a_reading_the_button_says_what_to_do(read):
     bpy.ops.wm.read_factory_settings(use_empty=True)
     assert not bpy.ops.fettle.hand_over.poll()
+
+
+def test_a_name_with_a_dot_keeps_all_of_it(read, tmp_path):
+    write("CSV", tmp_path / "sling.v2")
+    assert (tmp_path / "sling.v2.csv").is_file()
+
+
+def test_the_sheet_tells_what_changed_since_the_take_that_is_compared_with(read, tmp_path):
+    bpy.ops.fettle.keep_take(name="Grobe Fassung")
+    write("SHEET", tmp_path / "alone.html")
+    bpy.ops.fettle.compare_take(name="Grobe Fassung")
+    write("SHEET", tmp_path / "compared.html")
+    alone, compared = (
+        (tmp_path / name).read_text(encoding="utf-8") for name in ("alone.html", "compared.html")
+    )
+    assert "still there" in compared and "still there" not in alone
+
+
+def test_an_old_reading_is_not_handed_over(read, tmp_path):
+    kept.mark_stale(read.scene, "the animation changed since it was read")
+    with pytest.raises(RuntimeError, match="poll"):
+        write("CSV", tmp_path / "f.csv")
+
+
+def test_each_button_says_what_its_file_is_for(read):
+    words = {
+        bpy.types.FETTLE_OT_hand_over.description(
+            bpy.context, type("Properties", (), {"kind": one})
+        )
+        for one in ("SHEET", "CSV", "JSON", "OTIO")
+    }
+    assert len(words) == 4 and all(word.startswith("Write ") for word in words)
