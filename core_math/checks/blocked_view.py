@@ -129,7 +129,9 @@ def _require(motion: Motion) -> Staging:
         raise CannotEvaluateError("no shot camera")
     staging = motion.staging
     if staging is None:
-        raise CannotEvaluateError("what lies around the subject was not looked at in this reading")
+        raise CannotEvaluateError(
+            "what lies around the subject was not looked at: live reading leaves that to Read"
+        )
     if len(staging.rows) == 0:
         raise CannotEvaluateError("the shot is too short: none of its frames was looked at")
     return staging

@@ -20,7 +20,7 @@ practice leaves at each side (90 % of the frame, from a colourists' list of 1999
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +92,10 @@ ENDS = (("head", True), ("foot.L", False), ("foot.R", False), ("toe.L", True), (
 
 @dataclass(frozen=True)
 class Stretch:
-    """A stretch of frames (indices) out of the framing, and by how much, in % of the width."""
+    """A stretch of frames (indices) out of the framing, and by how much, in % of the width.
+
+    `across` and `upward` say where the subject is from its framing at the peak, in picture widths.
+    """
 
     part: str
     code: str
@@ -100,6 +103,8 @@ class Stretch:
     last: int
     peak: int
     percent: float
+    across: float = 0.0
+    upward: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,6 +129,8 @@ def measure(motion: Motion, values: Values) -> list[Stretch]:
     part = "hips" if motion.has("hips") else motion.parts[0]
     least = min(values.limits[DRIFT.name])
     found = _find_stretches(motion, values, part, "wanders", framing.beyond, least)
+    off = framing.places - framing.expected
+    found = [replace(s, across=float(off[s.peak, 0]), upward=float(off[s.peak, 1])) for s in found]
     return found + _find_cut_off(motion, values)
 
 
@@ -193,11 +200,27 @@ def judge(motion: Motion, measured: list[Stretch], values: Values) -> Iterator[O
                 else f"The frame cuts off the {words}, {stretch.percent:.1f} % of its width outside"
             ),
             suggestion=(
-                "key the camera to the same breakdowns as the body, or offset it less"
+                _suggest_turn(motion, stretch)
                 if wanders
                 else "give the framing a little more room there"
             ),
         )
+
+
+def _suggest_turn(motion: Motion, stretch: Stretch) -> str:
+    """Say which way, and how far, the camera would have to turn to hold the framing."""
+    rule = "key the camera to the same breakdowns as the body"
+    camera = motion.camera
+    if camera is None or camera.orthographic:
+        return rule
+    # Half of a picture width is half the sensor's width over the focal length.
+    per_width = float(camera.width_on_sensor_mm[stretch.peak] / camera.lens_mm[stretch.peak])
+    sideways = abs(stretch.across) >= abs(stretch.upward)
+    amount = stretch.across if sideways else stretch.upward
+    degrees = float(np.degrees(np.arctan(abs(amount) * per_width)))
+    words = ("pan right", "pan left") if sideways else ("tilt up", "tilt down")
+    way = words[0] if amount > 0.0 else words[1]
+    return f"{way} about {degrees:.1f} deg more by frame {motion.frame(stretch.peak)}, or {rule}"
 
 
 def _find_cut_off(motion: Motion, values: Values) -> list[Stretch]:

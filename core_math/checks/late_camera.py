@@ -175,7 +175,10 @@ def judge(motion: Motion, measured: list[Answer], values: Values) -> Iterator[Ou
                 f"{answer.drift:.0f} % of the frame's width, then peaks at {answer.rush:.1f} x "
                 "its mean speed"
             ),
-            suggestion=f"start the camera {frames:.0f} frames earlier and let it ease out last",
+            suggestion=(
+                f"start the camera {frames:.0f} frames earlier, on frame "
+                f"{motion.frame(round(answer.onset))} or just before, and let it ease out last"
+            ),
         )
 
 

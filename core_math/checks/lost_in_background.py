@@ -143,7 +143,7 @@ def measure(motion: Motion, values: Values) -> Findings:
     soft = _find_soft(camera, depth, values)
     staging = motion.staging
     if staging is None or len(staging.rows) == 0:
-        missing = "what lies around the subject was not looked at in this reading"
+        missing = "what lies around the subject was not looked at: live reading leaves that to Read"
         if not (camera.depth_of_field and not camera.orthographic):
             raise CannotEvaluateError(missing)
         return Findings(soft, None, missing)

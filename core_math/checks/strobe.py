@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
-from ..measures import picture, projection, series
+from ..measures import optics, picture, projection, series
 from ..motion import Motion, ShotCamera, Stage, SubjectKind
 from ..units import Unit
 
@@ -134,7 +134,13 @@ def judge(motion: Motion, measured: list[Row], values: Values) -> Iterator[Outco
         if not blurred:
             fix = "turn motion blur on, " + fix
         if row.by_camera:
-            fix = "pan slower or hide it in a whip"
+            seconds = 100.0 / (row.width * motion.fps)
+            fix = f"pan slower than a full width in {seconds:.1f} s, or hide it in a whip"
+            if camera is not None and not camera.orthographic:
+                lens = float(camera.lens_mm[row.peak])
+                angle = optics.field_of_view(lens, camera.width_on_sensor_mm[row.peak])
+                speed = float(angle) / values[WIDTH_TIME.name]
+                fix += f" (at most {speed:.1f} deg/s is advised for {lens:.0f} mm)"
         yield Flag(
             check=CHECK.id,
             code="separate-pictures",

@@ -13,6 +13,12 @@ from numpy.typing import ArrayLike, NDArray
 FloatArray = NDArray[np.float64]
 
 
+def field_of_view(focal_mm: ArrayLike, width_mm: ArrayLike) -> FloatArray:
+    """Return the angle (degrees) across a picture that is so wide on the sensor, 2 atan(w / 2f)."""
+    half = np.asarray(width_mm, dtype=np.float64) / (2.0 * np.asarray(focal_mm, dtype=np.float64))
+    return np.degrees(2.0 * np.arctan(half))
+
+
 def hyperfocal_m(focal_mm: ArrayLike, f_stop: ArrayLike, circle_mm: ArrayLike) -> FloatArray:
     """Return the focus distance beyond which everything is acceptably sharp, f^2 / (N c) + f."""
     focal = np.asarray(focal_mm, dtype=np.float64)

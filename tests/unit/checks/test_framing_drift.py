@@ -2,6 +2,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """framing-drift on a followed subject that wanders by a known share of the frame."""
 
+import re
+
 import figure
 import numpy as np
 import pytest
@@ -33,6 +35,15 @@ def test_wander_is_flagged_at_its_frames(fps):
     # Slow smoothing takes an eighth off so short a swing.
     assert flag.value == pytest.approx(18.0, abs=3.0)
     assert (flag.peak - 1) / fps == pytest.approx(2.2, abs=2.0 / fps)
+
+
+@pytest.mark.parametrize(("percent", "way"), [(18.0, "pan left"), (-18.0, "pan right")])
+def test_the_turn_that_would_hold_the_framing_is_told(percent, way):
+    (flag,) = [f for f in run(CHECK, wander(percent)).flags if f.code == "wanders"]
+    told, degrees = re.match(r"(\w+ \w+) about ([\d.]+) deg", flag.suggestion).groups()
+    # The camera runs to the right by 18 % of the picture: 36 mm and 50 mm make that 7.4 degrees.
+    assert told == way
+    assert float(degrees) == pytest.approx(np.degrees(np.arctan(0.18 * 36.0 / 50.0)), abs=1.2)
 
 
 @pytest.mark.parametrize(

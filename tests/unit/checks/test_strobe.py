@@ -2,6 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """strobe on subjects that cross the picture at a known number of own sizes a frame."""
 
+import re
 from dataclasses import replace
 
 import captures
@@ -97,6 +98,21 @@ def test_whip_pan_over_a_still_subject_is_clean():
     place = np.tile([0.0, -8.0, 1.0], (count, 1))
     assert_clean(run(CHECK, figure.make_motion({}, count, camera=shot_camera.make_camera(
         place, turned))))  # fmt: skip
+
+
+def test_a_pan_that_strobes_is_told_the_advised_speed_of_its_lens():
+    crate = cross(0.0, size=0.1)
+    turned = figure.rotations.multiply(
+        figure.turn((0, 0, 1), 0.83 * (np.arange(FRAMES) - 12.0)), crate.camera.rotations
+    )
+    motion = replace(crate, camera=replace(crate.camera, rotations=turned))
+    flags = run(CHECK, motion).flags
+    assert flags and all("camera" in flag.other_parts for flag in flags)
+    # 39.6 degrees in no less than 7 s; this one goes through it in 2.1 s.
+    assert all("5.7 deg/s is advised for 50 mm" in flag.suggestion for flag in flags)
+    seconds = float(re.search(r"full width in ([\d.]+) s", flags[0].suggestion).group(1))
+    width = np.tan(np.radians(0.83)) * 50.0 / 36.0
+    assert seconds == pytest.approx(1.0 / (width * 24.0), rel=0.15)
 
 
 def test_a_camera_that_follows_takes_the_steps_away():

@@ -8,6 +8,7 @@ import pytest
 from fettle.core_math.measures.optics import (
     blur_disc_mm,
     depth_of_field_m,
+    field_of_view,
     hyperfocal_m,
     lens_for_blur,
     stop_for_blur,
@@ -59,3 +60,10 @@ def test_aperture_and_lens_for_a_blur_are_the_ones_that_make_it():
     assert lens_for_blur(2.8, 3.0, 3.0, 0.1) == np.inf
     # Focused at the hyperfocal distance of f/2.8 the circle of confusion is what infinity gets.
     assert stop_for_blur(50.0, 35.764, np.inf, 0.025) == pytest.approx(2.8, abs=1e-3)
+
+
+def test_field_of_view_and_the_speed_of_a_pan_that_the_guide_allows():
+    # 36 mm and 50 mm: 39.597753 degrees, as the host's own camera says; a full width in 7 s (a
+    # camera maker's guide) is 5.657 degrees a second.
+    assert field_of_view(50.0, 36.0) == pytest.approx(39.597753, abs=1e-6)
+    assert field_of_view(50.0, 36.0) / 7.0 == pytest.approx(5.657, abs=1e-3)
