@@ -128,7 +128,8 @@ class ArmSwing:
     """One swing of an arm (frame indices, both included) and the chest's answer to it.
 
     `gain` is taken over the swing's core; the answer's lag is looked for only where the gain is
-    out of the ordinary.
+    out of the ordinary. `still` bounds the frames on which the arm moves on and the chest stays as
+    it is in the swing.
     """
 
     side: str
@@ -142,6 +143,7 @@ class ArmSwing:
     answer: response.Answer | None
     elbow_share: float
     hand_travel: float
+    still: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -204,6 +206,7 @@ def _measure_arm(
     steps = swings.direction_steps(swings.smooth_directions(arm, motion.fps, SMOOTHING_HZ))
     bend = series.smooth(joints.interior_angle(shoulder, elbow, wrist), motion.fps, SMOOTHING_HZ)
     arm_rate = np.linalg.norm(steps, axis=-1)
+    moving = arm_rate * motion.fps > swings.REST_RATE
     chest_rate = rotations.step_angles(chest)
     longest = max(1, round(values.frames(LONGEST_LAG.name)))
     for swing in swings.find_swings(
@@ -231,6 +234,7 @@ def _measure_arm(
             answer=answer,
             elbow_share=float(np.abs(np.diff(bend[first : last + 1])).sum()) / degrees,
             hand_travel=swings.excursion(wrist[swing.first : swing.last + 1]),
+            still=swings.still_span(chest, moving, swing, (first, last), motion.fps),
         )
 
 
@@ -272,8 +276,8 @@ def _make_flag(
         subject=motion.subject,
         part=part,
         other_parts=(f"upper_arm{swing.side}",),
-        start=motion.frame(swing.first),
-        end=motion.frame(swing.last),
+        start=motion.frame(swing.first if limits is PLANK_GAIN else swing.still[0]),
+        end=motion.frame(swing.last if limits is PLANK_GAIN else swing.still[1]),
         peak=motion.frame(swing.peak),
         severity=graded[0],
         confidence=float(np.clip(swing.peak_rate / 250.0, 0.5, 1.0)),

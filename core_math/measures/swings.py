@@ -16,6 +16,11 @@ from numpy.typing import NDArray
 from . import rotations, series
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+REST_RATE = 8.0  # deg/s: a limb that turns slower rests, and asks for no answer
+LONGEST_STILL = 0.75  # s: a still follower is followed this far beyond the swing
+STILL_BEND = 0.5  # degrees, and twice the follower's turn in the swing: still
 
 
 @dataclass(frozen=True)
@@ -164,6 +169,35 @@ def turn_range(q: FloatArray) -> float:
         return 0.0
     far = int(np.argmax(_chords(q, q[0])))
     return float(np.degrees(4.0 * np.arcsin(0.5 * np.max(_chords(q, q[far])))))
+
+
+def still_span(
+    q: FloatArray, moving: BoolArray, swing: Swing, within: tuple[int, int], fps: float
+) -> tuple[int, int]:
+    """Return the frames around a swing on which a follower that gives nothing stays as it is.
+
+    Parameters
+    ----------
+    q : ndarray, shape (F, 4)
+        The follower's rotations.
+    moving : ndarray of bool, shape (F - 1,)
+        Steps in which the driver moves: while it rests nothing is asked of the follower.
+    swing : Swing
+    within : tuple of int and int
+        The frames of the swing over which the follower's turn was measured, see `core`.
+    fps : float
+
+    Returns
+    -------
+    tuple of int and int
+        Both included, never inside the swing.
+    """
+    turned = turn_range(q[within[0] : within[1] + 1])
+    first, last = grow_still(q, *within, STILL_BEND + 2.0 * turned, round(LONGEST_STILL * fps))
+    seen = first + np.flatnonzero(moving[first:last])
+    if len(seen) == 0:
+        return swing.first, swing.last
+    return min(int(seen[0]), swing.first), max(int(seen[-1]) + 1, swing.last)
 
 
 def grow_still(

@@ -30,9 +30,6 @@ CALMER = 0.8  # of the wrist's bending may be left when the hand is played later
 EXPLAINED = 0.7  # of the hand's turning may be no copy of the forearm's
 ALIKE = 0.9  # likeness from which the wrist's own turn is the forearm's
 ONE_WAY = 0.5  # of a wrist's way goes one way when it turns with the forearm
-LONGEST_STILL = 0.75  # s: a still wrist is followed this far beyond the swing
-STILL_BEND = 0.5  # degrees, and twice the wrist's turn in the swing: still
-REST_RATE = 8.0  # deg/s: a forearm that turns slower rests, and shows no stiffness
 
 
 @dataclass(frozen=True)
@@ -89,7 +86,7 @@ def measure_swings(
         rotations.make_continuous(rotations.relative(forearm, hand)), fps, SMOOTHING_HZ
     )
     forearm, hand = (swings.smooth_rotations(q, fps, SMOOTHING_HZ) for q in (forearm, hand))
-    moving = np.linalg.norm(steps, axis=-1) * fps > REST_RATE
+    moving = np.linalg.norm(steps, axis=-1) * fps > swings.REST_RATE
     pair = _Pair.watch(forearm, hand, fps)
     found = []
     for swing in swings.find_swings(steps, fps, least_degrees=least_degrees, still_rate=STILL_RATE):
@@ -98,10 +95,7 @@ def measure_swings(
             continue
         first, last = swings.core(steps, swing, CORE)
         turned = swings.turn_range(bend[first : last + 1])
-        still = swings.grow_still(
-            bend, first, last, STILL_BEND + 2.0 * turned, round(LONGEST_STILL * fps)
-        )
-        seen = still[0] + np.flatnonzero(moving[still[0] : still[1]])
+        still = swings.still_span(bend, moving, swing, (first, last), fps)
         found.append(
             WristSwing(
                 first=swing.first,
@@ -111,8 +105,8 @@ def measure_swings(
                 wrist_degrees=turned,
                 gain=turned / swings.turned_degrees(steps, first, last),
                 lead=pair.find_lead(swing.first, swing.last) / fps,
-                still_first=min(int(seen[0]), swing.first),
-                still_last=max(int(seen[-1]) + 1, swing.last),
+                still_first=still[0],
+                still_last=still[1],
             )
         )
     return found

@@ -107,7 +107,7 @@ def _drags(forearm: np.ndarray, hand: np.ndarray, fps: float) -> bool:
 def straighten_wrist(case: Case, size: float) -> Fault | None:
     """Bring hand and forearm into one line for some seconds while the hand moves."""
     motion = case.motion
-    side = case.choose(list_sides(motion, "forearm", "hand"))
+    side = case.choose(_list_pointing(motion))
     if side is None:
         return None
     length = max(2, round(size * motion.fps))
@@ -125,7 +125,7 @@ def straighten_wrist(case: Case, size: float) -> Fault | None:
 def overbend_wrist(case: Case, size: float) -> Fault | None:
     """Bend the wrist to so many degrees for a third of a second and more."""
     motion, random = case.motion, case.random
-    side = case.choose(list_sides(motion, "forearm", "hand"))
+    side = case.choose(_list_pointing(motion))
     length = case.frames(float(random.uniform(8, 20)))
     if side is None:
         return None
@@ -217,7 +217,11 @@ def still_shoulder(case: Case, size: float) -> Fault | None:
     if middle is None:
         return None
     parts = [f"shoulder{side}"]
-    return _calm(case, parts, middle - around, middle + length + around, size, parts)
+    calmed = _calm(case, parts, middle - around, middle + length + around, size, parts)
+    # It shows where the arm is past the setting phase of the rhythm.
+    first, last = (frame - motion.frame(0) for frame in (calmed.first, calmed.last))
+    high = first + np.flatnonzero(raised[first : last + 1] > 60.0)
+    return fault(calmed.motion, parts, int(high[0]), int(high[-1]))
 
 
 def freeze_fingers(case: Case, size: float) -> Fault | None:
@@ -313,6 +317,15 @@ def _set_hand(
     mixed = reposing.mix(motion.rotation(f"hand{side}"), world, share)
     own = rotations.relative(motion.rotation(motion.parent_of(f"hand{side}")), mixed)
     return fault(reposing.repose(motion, {f"hand{side}": own}), [f"hand{side}"], first, last)
+
+
+def _list_pointing(motion: Motion) -> list[str]:
+    """Return the sides on which a hand has a length, so that it points somewhere."""
+    return [
+        side
+        for side in list_sides(motion, "forearm", "hand")
+        if np.linalg.norm(_hand_direction(motion, side), axis=-1).min() > 1e-4 * motion.height
+    ]
 
 
 def _hand_direction(motion: Motion, side: str) -> np.ndarray:

@@ -156,3 +156,14 @@ def test_still_stretch_grows_to_where_the_rotation_leaves_it():
     assert swings.grow_still(q, 25, 30, 3.5, 60) == (17, 43)
     assert swings.grow_still(q, 25, 30, 0.5, 3) == (22, 33)
     assert swings.grow_still(q, 0, 59, 0.5, 10) == (0, 59)
+
+
+def test_still_span_ends_where_the_driver_rests_or_the_follower_turns():
+    # The driver moves on frames 10 to 50, its swing is 25 to 35; the follower turns up to 18.
+    degrees = np.minimum(np.arange(60), 18).astype(float)
+    half = np.radians(degrees) / 2.0
+    q = np.stack((np.cos(half), np.sin(half), 0.0 * half, 0.0 * half), axis=-1)
+    moving = (np.arange(59) >= 10) & (np.arange(59) < 50)
+    swing = swings.Swing(first=25, last=35, peak=30, degrees=60.0, chord=60.0, peak_rate=200.0)
+    assert swings.still_span(q, moving, swing, (26, 34), 24.0) == (18, 50)
+    assert swings.still_span(q, np.zeros(59, bool), swing, (26, 34), 24.0) == (25, 35)
