@@ -11,7 +11,8 @@ distance of the hand's or foot's path from the line between both ends, over that
 
 Leave it for a push, a thrust or a reach, where the limb stretches or folds along the line (the
 distance from shoulder to hand then changes: left alone), for a foot that slides along the ground,
-and for a hand that follows an edge or a tool: mark the flag as meant.
+and for a hand that follows an edge or a tool: mark the flag as meant. Where the body travels, a
+path that is an arc as seen from the limb's root is left alone too.
 
 Sources: sagitta over chord of a circular arc is 0.066 for 30 degrees, 0.134 for 60 and 0.207 for
 90 (geometry). No limit for flatness is published; measured on open captures of jumping, climbing
@@ -83,6 +84,9 @@ SMOOTH_HZ = 8.0
 
 ON_GROUND = 0.05
 """A foot whose lower end is this share of body size above the ground slides rather than swings."""
+
+CARRIED_SHARE = 0.25
+"""A limb whose root goes this share of its end's way is carried by a body that travels."""
 
 STILL_RATE = 30.0
 """Degrees per second below which a limb rests between two swings."""
@@ -195,6 +199,10 @@ def _find_sweeps(
             continue
         first, last, peak = (int(used[row]) for row in (swing.first, swing.last, swing.peak))
         flatness = paths.sagitta_ratio(path)
+        from_root = base[swing.first : swing.last + 1]
+        if np.linalg.norm(from_root[-1] - from_root[0]) >= CARRIED_SHARE * way:
+            # A body that travels stretches the arc its limb describes: what is seen from it counts.
+            flatness = max(flatness, paths.sagitta_ratio(path - from_root))
         found.append(Sweep(end, side, first, last, peak, swing.degrees, flatness))
     return found
 

@@ -163,3 +163,24 @@ def test_invariances():
 def test_captures_hold_no_straight_swing(name, fps):
     flags = run(CHECK, captures.load(name, fps=fps)).flags
     assert [flag for flag in flags if flag.severity >= Severity.CLEAR] == []
+
+
+@pytest.mark.parametrize("speed", [1.2, 2.5])
+def test_arm_that_swings_on_a_travelling_body_is_no_straight_line(speed):
+    # The dip of the hand's arc, and hips that rise as it dips, draw a line in the world; seen from
+    # the shoulder the hand goes round: an arc of 60 degrees has a sagitta of 0.134 of its chord.
+    count = 96
+    phase = 2.0 * np.pi * np.arange(count) / 24.0
+    angle = 30.0 * np.sin(phase)
+    dip = 0.332 * figure.STATURE * np.cos(np.radians(angle))
+    path = np.stack((0.0 * dip, -speed * np.arange(count) / 24.0, dip), axis=-1)
+    motion = figure.make_motion(
+        {"upper_arm.R": figure.turn((1, 0, 0), angle)}, count, root_path=path
+    )
+    assert np.ptp(motion.head("hand.R")[:, 2]) < 1e-6
+    assert_clean(run(CHECK, motion))
+    standing = path * [1.0, 0.0, 1.0]
+    motion = figure.make_motion(
+        {"upper_arm.R": figure.turn((1, 0, 0), angle)}, count, root_path=standing
+    )
+    assert {flag.part for flag in run(CHECK, motion).flags} == {"hand.R"}
