@@ -22,6 +22,10 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+BLOCK = 1 << 10
+"""Windows whose sums run on from one to the next."""
+
+
 @dataclass(frozen=True)
 class Copies:
     """Likeness of two chains in windows that start at `starts`, arrays of shape (W,).
@@ -118,21 +122,20 @@ def compare_chains(
     shape = (len(starts), len(pairs))
     likeness, offset = np.zeros(shape), np.full(shape, np.nan)
     spread, other_spread = np.zeros(shape), np.zeros(shape)
-    for number, start in enumerate(starts.tolist()):
+    powers = chains.list_powers(window)
+    for side, own in ((spread, chains.one), (other_spread, chains.other)):
+        side[:] = np.sqrt(powers[starts][:, chains.joints - 1, own] / (window * chains.joints))
+    moving = np.minimum(spread, other_spread) >= least_spread
+    for number in np.flatnonzero(moving.any(axis=1)).tolist():
+        start = int(starts[number])
         piece = chains.cut(start, window)
-        power = chains.powers(np.array([start]), window)[0]
-        spread[number] = chains.spread(power, chains.one, window)
-        other_spread[number] = chains.spread(power, chains.other, window)
-        moving = np.minimum(spread[number], other_spread[number]) >= least_spread
-        if not moving.any():
-            continue
-        curve = chains.correlate(piece, power, start, window, close)
+        curve = chains.correlate(piece, powers, start, window, close)
         likeness[number] = np.maximum(curve.max(axis=0), 0.0)
         # Rounding must not decide whether the other offsets are looked at.
-        if not np.any(moving & (likeness[number] >= least - 1e-6)):
+        if not np.any(moving[number] & (likeness[number] >= least - 1e-6)):
             continue
         if len(close) < len(offsets):
-            curve = chains.correlate(piece, power, start, window, offsets)
+            curve = chains.correlate(piece, powers, start, window, offsets)
         likeness[number], offset[number] = _find_peaks(curve, offsets, step)
     return [
         Copies(starts, likeness[:, i], offset[:, i], spread[:, i], other_spread[:, i])
@@ -184,23 +187,23 @@ class _Chains:
         piece = piece - piece.mean(axis=1, keepdims=True)
         return np.ascontiguousarray(np.moveaxis(piece.reshape(3, -1, piece.shape[-1]), 1, 2))
 
-    def powers(self, starts: IntArray, window: int) -> FloatArray:
-        """Return what chains vary in windows, over their first joints, shape (W, J, S)."""
-        first = int(starts[0])
-        rows = self.by_axis[:, first : int(starts[-1]) + window]
-        rows = rows - rows.mean(axis=1, keepdims=True)
-        sums, squares = (_sum_windows(x, starts - first, window) for x in (rows, rows * rows))
-        varied = (squares - sums * sums / window).sum(axis=0)
-        return np.cumsum(np.maximum(varied, 0.0), axis=1)
-
-    def spread(self, power: FloatArray, side: IntArray, window: int) -> FloatArray:
-        """Return the root mean square turn of one chain of each pair, degrees."""
-        return np.sqrt(power[self.joints - 1, side] / (window * self.joints))
+    def list_powers(self, window: int) -> FloatArray:
+        """Return what chains vary in every window, over their first joints, shape (W, J, S)."""
+        count = max(0, self.by_axis.shape[1] - window + 1)
+        powers = np.zeros((count, *self.by_axis.shape[2:]))
+        # Sums that run on lose digits, so they begin anew with every block.
+        for start in range(0, count, BLOCK):
+            rows = self.by_axis[:, start : min(start + BLOCK, count) + window - 1]
+            rows = rows - rows.mean(axis=1, keepdims=True)
+            sums, squares = (_sum_windows(values, window) for values in (rows, rows * rows))
+            varied = np.maximum((squares - sums * sums / window).sum(axis=0), 0.0)
+            powers[start : start + BLOCK] = np.cumsum(varied, axis=1)
+        return powers
 
     def correlate(
         self,
         piece: FloatArray,
-        power: FloatArray,
+        powers: FloatArray,
         start: int,
         window: int,
         offsets: IntArray,
@@ -217,15 +220,17 @@ class _Chains:
                          for p in places.tolist()])  # fmt: skip
         # The best sign of an axis is the one that makes its share of the covariance positive.
         aligned = np.abs(piece @ flat).sum(axis=1)[:, self.one, self.other]
-        others = self.powers(places, window)[:, self.joints - 1, self.other]
-        both = np.sqrt(power[self.joints - 1, self.one] * others)
+        both = np.sqrt(
+            powers[start, self.joints - 1, self.one]
+            * powers[places][:, self.joints - 1, self.other]
+        )
         result[inside] = np.where(both > 1e-12, aligned / np.where(both > 1e-12, both, 1.0), 0.0)
         return result
 
 
-def _sum_windows(values: FloatArray, starts: IntArray, window: int) -> FloatArray:
-    """Return sums over windows along axis 1, shape (3, F, J, S) to (3, W, J, S)."""
-    if len(starts) == 1:
-        return values[:, starts[0] : starts[0] + window].sum(axis=1, keepdims=True)
-    sums = np.concatenate((np.zeros_like(values[:, :1]), np.cumsum(values, axis=1)), axis=1)
-    return np.asarray(sums[:, starts + window] - sums[:, starts])
+def _sum_windows(values: FloatArray, window: int) -> FloatArray:
+    """Return sums over every window along axis 1, shape (3, F, J, S) to (3, W, J, S)."""
+    sums = np.cumsum(values, axis=1)
+    result = sums[:, window - 1 :].copy()
+    result[:, 1:] -= sums[:, :-window]
+    return result
