@@ -143,6 +143,16 @@ def test_zoom_and_roll_hitch_too(what, percent):
     assert [(flag.code, flag.severity) for flag in flags] == expected
 
 
+@pytest.mark.parametrize("percent", [0.0, 1.4])
+def test_orthographic_cameras_hitch_too(percent):
+    # Six metres wide: the lens of the others sees 5.76 m there.
+    motion = follow(24.0, jump(percent * 6.0 / 5.76, 2.2))
+    flat = replace(motion, camera=replace(motion.camera, orthographic=True))
+    flags = run(CHECK, flat).flags
+    assert [flag.code for flag in flags] == (["jumps"] if percent else [])
+    assert all(flag.value == pytest.approx(percent, rel=0.05) for flag in flags)
+
+
 def test_sharp_turn_of_the_pan_is_a_kink():
     def turn_back(way, time):
         return 2.0 * np.abs(time - 2.5)
