@@ -111,7 +111,11 @@ class FETTLE_PT_main(_Panel, bpy.types.Panel):
             draw_text(box, context, problem, icon="ERROR")
         elif entry is None:
             draw_text(
-                layout, context, iface("Read the shot to see what a reviewing animator would ask.")
+                layout,
+                context,
+                iface(
+                    "Overlay reads the shot and flags what reads wrong, in the views and in a list."
+                ),
             )
         else:
             draw_summary(layout, context, entry)

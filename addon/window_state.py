@@ -76,6 +76,16 @@ def redraw() -> None:
                     area.tag_redraw()
 
 
+def _redraw_sidebars() -> None:
+    """Have the progress drawn anew, and not the views: that may take longer than a slice."""
+    for manager in bpy.data.window_managers:
+        for window in manager.windows:
+            for area in window.screen.areas:
+                for region in area.regions if area.type == "VIEW_3D" else ():
+                    if region.type == "UI":
+                        region.tag_redraw()
+
+
 # The list.
 
 
@@ -268,7 +278,7 @@ def job_changed(scene_name: str) -> None:
     elif is_slow(job) and time.monotonic() - _Told.at > TELL_EACH_S:
         _tell_status(f"Fettle reads {scene_name}: {job.progress:.0%}, {job.text} (Esc stops)")
         _Told.at = time.monotonic()
-        redraw()
+        _redraw_sidebars()
 
 
 def _tell_status(text: str | None) -> None:
