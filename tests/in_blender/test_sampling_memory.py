@@ -2,6 +2,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """After any edit, sampling what has changed gives what sampling everything gives."""
 
+from dataclasses import replace
+
 import bpy
 import numpy as np
 import pytest
@@ -69,7 +71,9 @@ def sample(scene, memory=None, **options):
 def assert_same(one, other):
     assert one.camera == other.camera and len(one.samples) == len(other.samples)
     for a, b in zip(one.samples, other.samples, strict=True):
-        assert a.facts == b.facts
+        # Sines of a few frames and of all at once differ in their last bit.
+        assert a.facts.height_m == pytest.approx(b.facts.height_m, rel=1e-12)
+        assert replace(a.facts, height_m=b.facts.height_m) == b.facts
         for name in ("frames", "heads", "tails", "rotations", "local_rotations", "local_heads"):
             np.testing.assert_allclose(
                 getattr(a.motion, name), getattr(b.motion, name), atol=1e-6, err_msg=name
