@@ -26,6 +26,9 @@ NEAR_FRAMES = 2.0
 TRIES, TRY_STEP = 4, 1000
 """Draws for a place in a clip, and how far apart their seeds lie."""
 
+SMALL_CASES = 16
+"""So many of a planter's cases are planted in sizes that are not seen at speed, too."""
+
 JUMP_CHECKS = ("pop", "arc-break", "stall")
 """Checks whose flags on a jump of the recording itself are right."""
 
@@ -44,11 +47,12 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True)
 class Case:
-    """One fault to plant."""
+    """One fault to plant; `small`: in its sizes that are not seen at speed as well."""
 
     planter: str
     clip: str
     seed: int
+    small: bool = True
 
 
 @dataclass(frozen=True)
@@ -125,7 +129,8 @@ def list_cases(
             suited = _take_turns(suited)
             for number in range(per_split if suited else 0):
                 clip = suited[number % len(suited)]
-                cases.append(Case(planter.name, clip.name, number // len(suited)))
+                small = number < SMALL_CASES
+                cases.append(Case(planter.name, clip.name, number // len(suited), small))
     return cases
 
 
@@ -171,6 +176,8 @@ def run_work(work: Work) -> Done:
             continue
         clean = read_flags(planters.make_case(planter, clip, seed).motion, CHECKS[planter.check])
         for size in planter.sizes:
+            if not (case.small or planter.is_visible(size)):
+                continue
             planted = planters.plant(planter, clip, size, seed)
             if planted is None:
                 continue
