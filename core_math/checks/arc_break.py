@@ -123,6 +123,10 @@ that show start at 22 (measured on open captures of jumping and boxing)."""
 COARSE_FPS = 13.5
 """Below this rate one frame holds so much motion that a break must stand out the more."""
 
+TURN_SHARE = 0.5
+"""A key pose farther off than this share of the way between its neighbours is where the path turns
+round: the bulge of half a circle (geometry)."""
+
 COARSE_RATE, COARSE_SHARE = 16.0, 3.0
 """Under so many drawings a second a fast limb goes through a large part of its arc from one to the
 next, and the bulge of the arc itself must not count: a break has to be larger for its steps."""
@@ -241,6 +245,8 @@ def _belongs_to_a_move(
     drawn = motion.fps / motion.cadence
     share = values[SHARE_OF_STEP.name] * (COARSE_SHARE if drawn < COARSE_RATE else 1.0)
     keep &= found.sizes >= share * step
+    if motion.stage is Stage.BLOCKING:
+        keep &= found.sizes <= TURN_SHARE * step * (found.lasts - found.firsts + 2)
     for row in np.flatnonzero(keep):
         part, first = int(parts[found.columns[row]]), int(found.firsts[row])
         keep[row] = _is_seen(motion, path[first, found.columns[row]], first)

@@ -122,7 +122,10 @@ def judge(
             if not landing and reach < values[STEP.name]:
                 continue
             play = 100.0 * step.play / motion.height
-            graded = values.grade(PLAY.name, play)
+            # What has to be caught grows with the fall: at the speed from which it is a landing the
+            # play of a step is enough, at twice that speed it takes twice as much.
+            hard = step.impact / motion.height / values[LANDING.name] if landing else 1.0
+            graded = values.grade(PLAY.name, play / max(1.0, hard))
             if graded is None:
                 continue
             severity, limit = graded
@@ -144,7 +147,7 @@ def judge(
                     confidence=0.8 if shifted else 1.0,
                     value=play,
                     unit=Unit.BODY_HEIGHT,
-                    limit=limit,
+                    limit=limit * max(1.0, hard),
                     message=(
                         f"Hips stay level ({play:.2f} % of body height) when the "
                         f"{say_part(foot)} {move}"

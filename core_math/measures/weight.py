@@ -16,6 +16,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 AFTER_S = 0.25
+LIFT_SHARE = 0.02  # of its way: a foot that is lifted less is carried (a walk lifts it by a tenth)
 PASSING_SHARE = 0.4  # of the way of a foot: in a contact the feet stand half of it apart
 SMOOTHING_HZ = 6.0
 
@@ -69,14 +70,19 @@ def find_steps(
             if stance.touch == 0:
                 continue
             touch = stance.touch
-            came_from = foot.ball[own[number - 1].off] if number else foot.ball[0]
+            left = own[number - 1].off if number else 0
+            came_from = foot.ball[left]
+            reach = float(np.linalg.norm((foot.ball[touch] - came_from)[:2]))
+            lift = float(foot.ankle[left : touch + 1, 2].max() - foot.ankle[touch, 2])
+            if lift < LIFT_SHARE * reach:
+                continue  # carried or sliding along, no step
             last = min(count - 1, touch + round(AFTER_S * fps))
             window = smooth[touch : last + 1]
             steps.append(
                 Step(
                     frame=touch,
                     last=last,
-                    reach=float(np.linalg.norm((foot.ball[touch] - came_from)[:2])),
+                    reach=reach,
                     landing=not on_ground[touch - 1],
                     impact=stance.impact,
                     play=float(np.ptp(window[:, 2])),

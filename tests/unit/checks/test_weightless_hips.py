@@ -125,3 +125,33 @@ def test_captured_steps_and_landings_are_quiet(name, fps):
 
 def test_invariances():
     assert_invariant(CHECK, walk(0.1), at_rates={fps: walk(0.1, fps) for fps in (30.0, 60.0)})
+
+
+@pytest.mark.parametrize(("seconds", "severity"), [(0.25, None), (0.5, Severity.FAINT)])
+def test_harder_landing_asks_for_more_play(seconds, severity):
+    # Free fall for this long, then hips that give 0.55 % of body height within a tenth of a second.
+    fps, rest = 60.0, 40
+    time = np.arange(round(seconds * fps) + 1) / fps
+    fall = 0.5 * 9.81 * (seconds**2 - time**2)
+    give = 0.0055 * figure.STATURE
+    after = -give * figure.minimum_jerk(np.arange(1, 60) / 6.0)
+    height = np.concatenate((np.full(rest, fall[0]), fall, after))
+    path = np.stack((0.0 * height, 0.0 * height, height), axis=-1)
+    bend = np.degrees(np.arccos(np.clip(1.0 + np.minimum(height, 0.0) / (0.491 * 1.75), -1, 1)))
+    turns = {}
+    for side in (".L", ".R"):
+        turns[f"thigh{side}"] = figure.turn((1, 0, 0), -bend)
+        turns[f"shin{side}"] = figure.turn((1, 0, 0), 2.0 * bend)
+        turns[f"foot{side}"] = figure.turn((1, 0, 0), -bend)
+    motion = figure.make_motion(turns, len(height), fps=fps, root_path=path)
+    flags = run(CHECK, motion).flags
+    assert max((flag.severity for flag in flags), default=None) == severity
+
+
+def test_feet_that_are_carried_on_a_cart_take_no_steps():
+    count = 96
+    path = np.zeros((count, 3))
+    path[:, 1] = -1.5 * figure.minimum_jerk((np.arange(count) - 24) / 36.0)
+    motion = figure.make_motion({}, count, root_path=path)
+    assert len(motion.stances()[".L"]) > 1
+    assert_clean(run(CHECK, motion))
