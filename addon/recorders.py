@@ -45,7 +45,7 @@ IntArray = NDArray[np.int64]
 
 EXACT, DIRECT = "exact", "direct"
 
-BLOCK, LARGE_BLOCK = 1 << 13, 1 << 15
+BLOCK, LARGE_BLOCK = 1 << 12, 1 << 15
 """Bones times frames that are worked on at a time: little of a slice, or of the memory."""
 
 _CHANNEL = {"QUATERNION": "rotation_quaternion", "AXIS_ANGLE": "rotation_axis_angle"}
@@ -634,6 +634,10 @@ def _check_size(motion: Motion) -> None:
         )
 
 
+ANOTHER_UNIT = 8.0
+"""Bones this many times as long as their joints lie apart are measured in another unit."""
+
+
 def _end_at_next_joint(parts: Sequence[str], heads: FloatArray, tails: FloatArray) -> None:
     """Let each part end where the next one's joint is, wherever that is mapped.
 
@@ -654,8 +658,17 @@ def _end_at_next_joint(parts: Sequence[str], heads: FloatArray, tails: FloatArra
     some = slice(None, None, max(1, len(heads) // 16))
     span = np.linalg.norm(heads[some][:, following] - heads[some][:, rows], axis=-1)
     own = np.linalg.norm(tails[some][:, rows] - heads[some][:, rows], axis=-1)
+    if not rows:
+        return
+    spans, lengths = np.median(span, axis=0), np.median(own, axis=0)
     # A joint in the very same place (bones side by side) tells no direction.
-    apart = np.median(span, axis=0) > 0.05 * np.median(own, axis=0)
+    apart = spans > 0.05 * np.minimum(lengths, np.median(spans))
+    if apart.any():
+        # Formats without bone lengths leave them to the importer, and a scaled skeleton may get
+        # lengths of another unit: its last bones are brought to the size of the others.
+        unit = float(np.median(lengths[apart] / spans[apart]))
+        if unit > ANOTHER_UNIT or unit * ANOTHER_UNIT < 1.0:
+            tails[:] = heads + (tails - heads) / max(unit, 1e-9)
     for row, after in zip(np.array(rows)[apart], np.array(following)[apart], strict=True):
         tails[:, row] = heads[:, after]
 

@@ -15,6 +15,8 @@ import rigs
 from mathutils import Vector
 
 from fettle.addon import readings
+from fettle.addon.sampling import sample_shot
+from fettle.addon.subjects import find_subjects
 from fettle.core_math import Settings, Severity, Stage
 
 FPS, LAST = 24, 120
@@ -157,3 +159,25 @@ def test_foot_that_sinks_into_the_quay_in_a_stand_is_told(depth, told):
     assert bool(flags) is told
     for flag in flags:
         assert flag.part == "foot.R" and 40 <= flag.start <= 52 and 74 <= flag.end <= 86
+
+
+def test_bones_that_an_importer_made_a_hundred_times_too_long_do_not_make_a_giant():
+    rigs.start_empty()
+    table = rigs.full_body()
+    heights, ends = {}, {}
+    for times in (1.0, 100.0, 0.01):
+        longer = {
+            bone: (above, head, tuple(h + times * (t - h) for h, t in zip(head, tail, strict=True)))
+            for bone, (above, head, tail) in table.items()
+        }
+        rig = rigs.make_armature("Crane hand", longer)
+        rigs.swing_body(rig, 12)
+        scene, layer = bpy.context.scene, bpy.context.view_layer
+        scene.frame_start, scene.frame_end = 1, 12
+        (sample,) = sample_shot(scene, layer, find_subjects(scene, layer), (1, 12)).samples
+        heights[times] = sample.motion.height
+        ends[times] = sample.motion.tail("head")[0]
+        bpy.data.objects.remove(rig)
+    assert heights[100.0] == pytest.approx(heights[1.0], rel=0.1)
+    assert heights[0.01] == pytest.approx(heights[1.0], rel=0.1)
+    assert ends[100.0] == pytest.approx(ends[1.0], abs=0.1)
