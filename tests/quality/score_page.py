@@ -242,8 +242,8 @@ def draw_recall(score: dict, chosen: Sequence[Planter], path: Path) -> None:
     for row in places:
         row[0].set_ylabel("% found", fontsize=8)
     handles, labels = places[0, 0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="lower right", fontsize=9, frameon=False)
-    figure.tight_layout()
+    figure.legend(handles, labels, loc="upper center", ncols=2, fontsize=9, frameon=False)
+    figure.tight_layout(rect=(0.0, 0.0, 1.0, 0.985))
     figure.savefig(path, dpi=110)
     plt.close(figure)
 
