@@ -26,7 +26,7 @@ UNITS = {
 divided by 0.45."""
 
 FIGURE_REACH_M = (0.7, 1.6)
-"""From the root to the farthest end of its bones (a leg, an arm, a head) on a grown figure, in
+"""From the hips to the farthest end of its bones (a leg, an arm, a head) on a grown figure, in
 metres: about the height of its hips, more for a long tail (the project's own choice)."""
 
 COMMON_RATES = (12, 15, 24, 25, 30, 48, 50, 60, 72, 75, 90, 100, 120, 144, 180, 200, 240)
@@ -42,7 +42,7 @@ class BvhFacts:
         Rows of motion.
     fps : float
     reach : float
-        Length of the longest chain of bones from the root, in the file's unit.
+        Length of the longest chain of bones from the hips, in the file's unit.
     """
 
     frame_count: int
@@ -90,9 +90,13 @@ def inspect_bvh(path: Path) -> BvhFacts:
 
 
 def _read_hierarchy(lines: list[str]) -> tuple[int, float]:
-    """Return the number of channels and the length of the longest chain from the root."""
+    """Return the number of channels and the length of the longest chain from the hips.
+
+    The hips are where the figure first branches: a joint on the floor may carry them.
+    """
     channels, longest = 0, 0.0
     depths = [0.0]
+    levels: list[list[float]] = [[0.0]]
     for number, line in enumerate(lines, start=2):
         words = line.split()
         try:
@@ -106,6 +110,8 @@ def _read_hierarchy(lines: list[str]) -> tuple[int, float]:
                 x, y, z = (float(word) for word in words[1:4])
                 depths[-1] += (x * x + y * y + z * z) ** 0.5
                 longest = max(longest, depths[-1])
+                levels += [[] for _ in range(len(depths) - 1 - len(levels))]
+                levels[len(depths) - 2].append(depths[-1])
             elif words[0].upper() == "CHANNELS":
                 channels += int(words[1])
         except (ValueError, IndexError):
@@ -114,7 +120,8 @@ def _read_hierarchy(lines: list[str]) -> tuple[int, float]:
         raise ShotFileError("has joints without an end (braces do not match); export it again")
     if channels == 0:
         raise ShotFileError("has no channels, so nothing moves")
-    return channels, longest
+    fork = next((level for level, found in enumerate(levels) if len(found) > 1), 1)
+    return channels, longest - levels[fork - 1][0]
 
 
 def _read_number(lines: list[str], index: int, title: str) -> float:

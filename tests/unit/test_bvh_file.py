@@ -56,6 +56,22 @@ def test_whole_file(write):
     assert facts.guess_unit() == ("centimetres", 0.01)
 
 
+def test_joint_on_the_floor_that_carries_the_hips_adds_nothing_to_the_figure(write):
+    body, motion = WHOLE.removeprefix("HIERARCHY\nROOT Hips").split("MOTION")
+    body = body.replace("OFFSET 10 90 20", "OFFSET 0 97 0")
+    floor = "ROOT Floor\n{\nOFFSET 0 0 0\nCHANNELS 3 Xposition Yposition Zposition\nJOINT Hips"
+    rows = motion.replace("0 0 0 0 0 0 0 0 0 0 0", "0 0 0 0 0 0 0 0 0 0 0 0 0 0")
+    facts = inspect_bvh(write(f"HIERARCHY\n{floor}{body}}}\nMOTION{rows}"))
+    assert facts.reach == pytest.approx(85.0)
+    assert facts.guess_unit() == ("centimetres", 0.01)
+
+
+def test_chain_that_never_branches_is_measured_from_its_start(write):
+    one = WHOLE.replace(WHOLE[WHOLE.index("  JOINT Chest") : WHOLE.index("}\nMOTION")], "")
+    facts = inspect_bvh(write(one.replace("0 0 0 0 0 0 0 0 0 0 0", "0 0 0 0 0 0 0 0")))
+    assert facts.reach == pytest.approx(85.0)
+
+
 def test_captures_say_what_is_known_of_them(capture):
     # 2752 frames at 120 Hz; 4511 at 120 Hz; the header of the third says 3069 frames at 100 Hz,
     # its text holds 3070 (counted in the files of Debian's assimp-testmodels 5.2.5).
