@@ -69,7 +69,8 @@ def find_shifts(heights: FloatArray, least: float, shortest: int) -> list[tuple[
     Returns
     -------
     list of (first, last, offset)
-        Indices, and the typical offset of the point that is off least, up positive.
+        Indices, and the offset kept for `shortest` frames, of the point that is off least; up
+        positive.
     """
     off = heights - np.median(heights, axis=0)
     shift = np.maximum(off.min(axis=1), 0.0) + np.minimum(off.max(axis=1), 0.0)
@@ -77,7 +78,8 @@ def find_shifts(heights: FloatArray, least: float, shortest: int) -> list[tuple[
     for sign in (1.0, -1.0):
         for first, last in series.find_runs(sign * shift >= least):
             if last - first + 1 >= shortest:
-                found.append((first, last, float(np.median(shift[first : last + 1]))))
+                kept = np.sort(sign * shift[first : last + 1])[-shortest]
+                found.append((first, last, sign * float(kept)))
     return sorted(found)
 
 

@@ -64,5 +64,8 @@ def test_shift_is_what_all_points_of_a_foot_share():
     heights[20:30] -= 0.03
     heights[40:50, 1] += 0.03
     assert ground.find_shifts(heights, 0.02, 4) == [(20, 29, pytest.approx(-0.03))]
-    assert ground.find_shifts(heights, 0.02, 11) == []
+    heights[15:20] -= 0.021
+    assert ground.find_shifts(heights, 0.02, 4) == [(15, 29, pytest.approx(-0.03))]
+    assert ground.find_shifts(heights, 0.02, 12) == [(15, 29, pytest.approx(-0.021))]
+    assert ground.find_shifts(heights, 0.02, 16) == []
     assert ground.find_shifts(heights, 0.04, 4) == []
