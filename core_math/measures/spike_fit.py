@@ -23,6 +23,9 @@ BoolArray = NDArray[np.bool_]
 BLOCK = 1 << 16
 """Numbers of a path that are worked on at a time."""
 
+FEWEST_COLUMNS = 16
+"""Paths that are worked on together however long: what lies side by side is read at once."""
+
 ORDER = 3
 """Differences of this order; the template of one frame is their signature of a spike."""
 
@@ -104,7 +107,7 @@ def find_best_fits(
     """
     found: list[list[tuple[IntArray, IntArray, FloatArray]]] = [[] for _ in shapes]
     # A few paths at a time stay in the processor's memory, and long ones need little of any.
-    size = max(1, BLOCK // max(1, path.shape[0] * path.shape[2]))
+    size = max(FEWEST_COLUMNS, BLOCK // max(1, path.shape[0] * path.shape[2]))
     for start in range(0, path.shape[1], size):
         answers = match_one_frame(path[:, start : start + size])
         fits = [fit_shape(answers, shape) for shape in shapes]

@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .spike_fit import ORDER, Shape, make_template, third_differences
+from .spike_fit import ORDER, Shape, make_template
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -76,8 +76,10 @@ def rate_heights(
     offsets = np.arange(-ORDER - reach, len(shape) + reach)
     rows = frames[:, np.newaxis] + offsets
     inside = (rows >= 0) & (rows < count - ORDER)
-    # Of long motion only what lies around the jumps is differenced.
-    window = _difference_at(path, np.clip(rows, 0, count - ORDER - 1), columns[:, np.newaxis])
+    # Only what lies around the jumps is looked up and differenced.
+    span = frames[:, np.newaxis] + np.arange(offsets[0], offsets[-1] + ORDER + 1)
+    near = path[np.clip(span, 0, count - 1), columns[:, np.newaxis]]
+    window = near[:, 3:] - 3.0 * near[:, 2:-1] + 3.0 * near[:, 1:-2] - near[:, :-3]
     if axes is not None:
         window = window @ axes
         heights = (heights[:, np.newaxis] @ axes)[:, 0]
@@ -88,14 +90,6 @@ def rate_heights(
     freedom = inside.sum(axis=1) - 1
     rating = rate_against(left, freedom, heights, weight, floor, rank)
     return np.where(freedom >= ORDER + 1, rating, 0.0)
-
-
-def _difference_at(path: FloatArray, rows: IntArray, columns: IntArray) -> FloatArray:
-    """Return the third differences that begin at some rows of some columns."""
-    if rows.size > path.shape[0] * path.shape[1]:
-        return third_differences(path)[rows, columns]
-    first, second, third, last = (path[rows + step, columns] for step in range(ORDER + 1))
-    return last - 3.0 * third + 3.0 * second - first
 
 
 def miss_all_paths(path: FloatArray, frames: IntArray, columns: IntArray, width: int) -> FloatArray:
