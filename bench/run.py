@@ -23,7 +23,7 @@ import numpy as np
 
 from bench import shots
 from bench.measure import Report, take_turns
-from fettle.addon import readings, sampling, subjects
+from fettle.addon import reading_job, readings, sampling, subjects
 from fettle.core_math import ALL_CHECKS, Motion, Settings, iterate_checks
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -235,6 +235,38 @@ def measure_edit(report: Report, rounds: int) -> None:
         report.add("to fresh flags", 1e3 * float(np.median(judged)), "ms", 100)
 
 
+def measure_slices(report: Report) -> None:
+    """Measure how long a reading in the background keeps the window from its turn."""
+    print("\nSlices of a reading in the background")
+    for name, bones, frames in (
+        ("80 bones x 300 frames", 80, FRAMES),
+        ("80 bones x 2,500 frames", 80, 2500),
+        ("the generated rig x 300 frames", 706, FRAMES),
+    ):
+        scene = shots.start_empty(frames)
+        if bones == 706:
+            shots.make_generated_rig(frames)
+        else:
+            shots.key_rig(shots.make_rig(bones), frames)
+        bpy.context.view_layer.update()
+        reading_job.forget_memory()
+        reading_job.start(scene, bpy.context.view_layer, Settings(), "", whole=False)
+        taken: list[tuple[float, str]] = []
+        own: list[float] = []
+        while (job := reading_job.running()) is not None:
+            started, spent = time.perf_counter(), time.thread_time()
+            reading_job.work_now()
+            taken.append((1e3 * (time.perf_counter() - started), job.text))
+            own.append(1e3 * (time.thread_time() - spent))
+        lengths = np.array([length for length, _ in taken])
+        detail = f"{len(taken)} slices, {np.mean(lengths > 8.0):.0%} over 8 ms; without what else "
+        detail += f"the machine does {np.median(own):.1f}, {np.mean(np.array(own) > 8.0):.0%} over"
+        report.add(f"slices, {name}: median", float(np.median(lengths)), "ms", 8, detail)
+        worst = "; ".join(f"{text} {length:.0f}" for length, text in sorted(taken)[:-4:-1])
+        report.add("  the longest", float(lengths.max()), "ms", 8, worst)
+    report.note("making the evaluation of a rig, one frame of it, and one check cannot be split")
+
+
 def read_shot(scene: Any, subject: Any, memory: Any) -> tuple[float, float]:
     """Read the shot with a memory; seconds until the samples and until the flags are there."""
     started, at = time.perf_counter(), []
@@ -281,6 +313,7 @@ def main() -> None:
     measure_generated_rig(report, rounds)
     measure_capture(report, rounds)
     measure_edit(report, rounds)
+    measure_slices(report)
     measure_growth(report, words.quick)
     report.note("redraw cost needs a window and is not measured here")
     report.write(words.json)
