@@ -12,7 +12,7 @@ of the other.
 
 Leave it when both hands hold one thing (they keep their distance: said as not evaluated). Pushing
 with both hands and a shrug are symmetric by nature and count one severity less; a short symmetric
-gesture and legs that jump or squat together are never more than faint.
+gesture that is no exact copy and legs that jump or squat together are never more than faint.
 
 Sources: mirrored likeness near 1 at offset 0 with a symmetry index near 0 (symmetry index after
 Robinson, Herzog & Nigg 1987); avoiding mirrored arms is common practice and has no published
@@ -33,7 +33,7 @@ from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import body, hands, likeness, mirroring, series
 from ..motion import Motion, Stage
-from ..units import Unit
+from ..units import REFERENCE_FPS, Unit
 
 LIKENESS = Limits(
     "likeness",
@@ -74,6 +74,16 @@ LONG_ENOUGH = Parameter(
     maximum=3.0,
     description="Shorter symmetric gestures are never more than faint.",
     source="measured: both-armed jumps hold a likeness of 0.997 for up to 0.67 s",
+)
+ONE_GESTURE = Parameter(
+    "one_gesture",
+    default=1.2,
+    unit=Unit.SECONDS,
+    minimum=0.2,
+    maximum=5.0,
+    description="Shorter symmetric gestures that are no exact copy are never more than faint.",
+    source="practice: a gesture with both arms, a jump, a crate lifted are symmetric and take "
+    "about a second (measured: 0.7 to 1.1 s at a likeness of 0.997)",
 )
 WINDOW = Parameter(
     "window",
@@ -126,6 +136,8 @@ MOST_TURN = 6.0  # degrees: body axes read off a capture's joints are off by thi
 HANGING = 25.0  # degrees from straight down: arms that hang are no pose (practice)
 SHRUG_RISE = 0.015  # share of body height both shoulders must rise (practice)
 KEPT_SHARE = 0.25  # of the hands' way: small moves change no distance much (practice)
+COPY_OFFSET = 0.25  # frames at 24 fps: in life no two arms start as much together (practice)
+COPY_SIZE = 0.03  # of the size, likewise
 PAIRS = {"arms": ("upper_arm", "forearm", "hand"), "legs": ("thigh", "shin", "foot")}
 
 
@@ -196,8 +208,16 @@ def judge(motion: Motion, measured: Twins, values: Values) -> Iterator[Outcome]:
                 yield NotEvaluated(CHECK.id, motion.subject, reason, part, ((first, last),))
                 continue
             severity -= int(together or _is_shrug(motion, twin))
+            if (twin.last - twin.first + 1) / motion.fps < values[ONE_GESTURE.name]:
+                severity = severity if _is_copy(motion, twin) else min(severity, Severity.FAINT)
         if severity >= Severity.FAINT:
             yield _make_flag(motion, twin, Severity(severity))
+
+
+def _is_copy(motion: Motion, twin: Twin) -> bool:
+    """Say whether one side has the other's keys: as large and on the same frames."""
+    offset = abs(twin.offset) * REFERENCE_FPS / motion.fps
+    return offset <= COPY_OFFSET and abs(twin.size_ratio - 1.0) <= COPY_SIZE
 
 
 def _measure_sides(
@@ -372,6 +392,7 @@ CHECK = Check(
         POSE_DIFFERENCE,
         OFFSET,
         LONG_ENOUGH,
+        ONE_GESTURE,
         WINDOW,
         LEAST_MOVEMENT,
         SIZE_RATIO,

@@ -115,6 +115,15 @@ def test_short_gesture_is_at_most_faint(length, severity):
     assert max(flag.severity for flag in flags) is severity
 
 
+@pytest.mark.parametrize(
+    ("late", "size", "copied"), [(0.0, 1.0, True), (0.5, 1.0, False), (0.0, 0.9, False)]
+)
+def test_one_gesture_is_told_only_when_one_arm_has_the_keys_of_the_other(late, size, copied):
+    flags = run(CHECK, raise_arms(length=0.9, degrees=40.0, late=late / 24.0, size=size)).flags
+    worst = max(flag.severity for flag in flags)
+    assert worst is Severity.GLARING if copied else worst is Severity.FAINT
+
+
 @pytest.mark.parametrize(("frames", "found"), [(0.0, True), (0.9, True), (1.15, False), (3, False)])
 def test_a_frame_of_offset_breaks_the_twinning(frames, found):
     assert bool(run(CHECK, raise_arms(late=frames / 24.0)).flags) is found
