@@ -73,7 +73,8 @@ def find_answer(driver: FloatArray, reply: FloatArray, longest: int) -> Answer:
         return Answer(0.0, 0.0, 0.0, False)
     longest = min(longest, len(driver) - 3)
     found = series.correlation_at_lags(driver, reply, longest)
-    against = bool(-found.min() > found.max())
+    # Half a period later a steady swing is as like with its sign turned: rounding must not decide.
+    against = bool(-found.min() > found.max() + 1e-9)
     lag, likeness = series.find_lag(driver, -reply if against else reply, longest)
     if likeness <= 0.0:
         lag = 0.0
