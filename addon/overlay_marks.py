@@ -317,12 +317,14 @@ def build_marks(
     )
     four = np.repeat(numbers, 4, axis=0)
     arrays = {
-        "anchor": four[:, 0:2].copy(),
+        "anchor": four[:, 0:2],
         "corner": corners.reshape(-1, 2).astype(np.float32),
-        "tint": four[:, 3:7].copy(),
+        "tint": four[:, 3:7],
         "shape": four[:, [7, 2, 8, 9]],
     }
-    return arrays, quad_indices(count)
+    # The graphics card is handed the memory as it lies.
+    whole = {name: np.ascontiguousarray(values) for name, values in arrays.items()}
+    return whole, quad_indices(count)
 
 
 Box = tuple[tuple[float, float, float, float], tuple[float, float, float, float], float]

@@ -337,3 +337,22 @@ def test_what_is_decided_is_hollow_and_grey():
     meant = make_flag(state=State.MEANT)
     mark = overlay_marks.mark_stack(stack([meant], [(9, 9)])[0], False, None)
     assert (mark.fill, mark.colour) == (overlay_marks.Fill.HOLLOW, palette.QUIET)
+
+
+def test_arrays_for_the_graphics_card_lie_in_memory_row_by_row():
+    """It is handed the bytes, whatever strides an array has."""
+    marks = [
+        overlay_marks.mark_stack(stack([make_flag(severity=s)], [(9, 9)])[0], False, None)
+        for s in Severity
+    ]
+    boxes = [((0.0, 0.0, 5.0, 6.0), (1.0, 0.0, 0.0, 1.0), 2.0)] * 3
+    for arrays, indices in (
+        overlay_marks.build_marks(marks, 1.0),
+        overlay_marks.build_boxes(boxes),
+        trails.build_ribbons([trails.make_trail(make_motion(), "head")]),
+    ):
+        assert indices.flags["C_CONTIGUOUS"]
+        for name, values in arrays.items():
+            assert values.flags["C_CONTIGUOUS"] and values.dtype == np.float32, name
+    shape = overlay_marks.build_marks(marks, 1.0)[0]["shape"]
+    assert np.frombuffer(shape.tobytes(), np.float32).reshape(-1, 4)[::4, 0].tolist() == [1, 2, 3]
