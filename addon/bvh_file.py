@@ -3,7 +3,7 @@
 """Look a .bvh file over before Blender imports it: is it whole, how fast, in what unit?
 
 Blender's importer takes what it can get of a broken file; a reading must not rest on half a
-capture. The format has no unit either, so the unit is guessed from the size of the figure.
+capture. The format has no unit and no upward axis either: both are guessed from the figure.
 """
 
 from __future__ import annotations
@@ -29,6 +29,10 @@ FIGURE_REACH_M = (0.7, 1.6)
 """From the hips to the farthest end of its bones (a leg, an arm, a head) on a grown figure, in
 metres: about the height of its hips, more for a long tail (the project's own choice)."""
 
+UPRIGHT_RATIO = 2.5
+"""A figure that reaches this much farther along Z than along Y stands along Z, as Blender itself
+writes it; a grown person is four to seven times as tall as deep (from memory)."""
+
 COMMON_RATES = (12, 15, 24, 25, 30, 48, 50, 60, 72, 75, 90, 100, 120, 144, 180, 200, 240)
 
 
@@ -43,11 +47,14 @@ class BvhFacts:
     fps : float
     reach : float
         Length of the longest chain of bones from the hips, in the file's unit.
+    up : str
+        The axis along which the figure stands at rest, Y or Z.
     """
 
     frame_count: int
     fps: float
     reach: float
+    up: str = "Y"
 
     def guess_unit(self) -> tuple[str, float]:
         """Return the unit's name and its length in metres."""
@@ -76,7 +83,7 @@ def inspect_bvh(path: Path) -> BvhFacts:
     motion = next((i for i, line in enumerate(lines) if line.strip().upper() == "MOTION"), None)
     if motion is None:
         raise ShotFileError(f"is cut off after line {len(lines)}: no MOTION; export it again")
-    channels, reach = _read_hierarchy(lines[1:motion])
+    channels, reach, up = _read_hierarchy(lines[1:motion])
     declared = _read_number(lines, motion + 1, "Frames:")
     frame_time = _read_number(lines, motion + 2, "Frame Time:")
     if not 0.0 < frame_time < 10.0:
@@ -86,17 +93,19 @@ def inspect_bvh(path: Path) -> BvhFacts:
         raise ShotFileError(
             f"is cut off: it promises {declared:.0f} frames and holds {rows}; export it again"
         )
-    return BvhFacts(rows, _name_rate(frame_time), reach)
+    return BvhFacts(rows, _name_rate(frame_time), reach, up)
 
 
-def _read_hierarchy(lines: list[str]) -> tuple[int, float]:
-    """Return the number of channels and the length of the longest chain from the hips.
+def _read_hierarchy(lines: list[str]) -> tuple[int, float, str]:
+    """Return the number of channels, the length of the longest chain from the hips, and what's up.
 
     The hips are where the figure first branches: a joint on the floor may carry them.
     """
     channels, longest = 0, 0.0
     depths = [0.0]
     levels: list[list[float]] = [[0.0]]
+    places = [(0.0, 0.0)]
+    ys, zs = [0.0], [0.0]
     for number, line in enumerate(lines, start=2):
         words = line.split()
         try:
@@ -104,12 +113,17 @@ def _read_hierarchy(lines: list[str]) -> tuple[int, float]:
                 continue
             if words[0] == "{":
                 depths.append(depths[-1])
+                places.append(places[-1])
             elif words[0] == "}":
                 depths.pop()
+                places.pop()
             elif words[0].upper() == "OFFSET" and len(depths) > 2:
                 x, y, z = (float(word) for word in words[1:4])
                 depths[-1] += (x * x + y * y + z * z) ** 0.5
                 longest = max(longest, depths[-1])
+                places[-1] = (places[-1][0] + y, places[-1][1] + z)
+                ys.append(places[-1][0])
+                zs.append(places[-1][1])
                 levels += [[] for _ in range(len(depths) - 1 - len(levels))]
                 levels[len(depths) - 2].append(depths[-1])
             elif words[0].upper() == "CHANNELS":
@@ -121,7 +135,8 @@ def _read_hierarchy(lines: list[str]) -> tuple[int, float]:
     if channels == 0:
         raise ShotFileError("has no channels, so nothing moves")
     fork = next((level for level, found in enumerate(levels) if len(found) > 1), 1)
-    return channels, longest - levels[fork - 1][0]
+    tall = max(zs) - min(zs) > UPRIGHT_RATIO * (max(ys) - min(ys))
+    return channels, longest - levels[fork - 1][0], "Z" if tall else "Y"
 
 
 def _read_number(lines: list[str], index: int, title: str) -> float:

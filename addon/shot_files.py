@@ -164,6 +164,8 @@ def _import_bvh(path: Path) -> OpenedShot:
     _call_importer(
         bpy.ops.import_anim.bvh,
         filepath=str(path),
+        axis_forward="Y" if facts.up == "Z" else "-Z",
+        axis_up=facts.up,
         use_fps_scale=False,
         update_scene_fps=False,
         update_scene_duration=False,
@@ -172,7 +174,7 @@ def _import_bvh(path: Path) -> OpenedShot:
     scene.unit_settings.system = "METRIC"
     scene.unit_settings.scale_length = metres
     scene.frame_start, scene.frame_end = 1, facts.frame_count
-    return OpenedShot(facts=(f"counted in {unit} ({metres:g} m)",))
+    return OpenedShot(facts=(f"counted in {unit} ({metres:g} m), {facts.up} upwards",))
 
 
 def _import_fbx(path: Path) -> OpenedShot:

@@ -24,6 +24,11 @@ def export(path, fps):
     if suffix == ".fbx":
         bpy.ops.preferences.addon_enable(module="io_scene_fbx")
         bpy.ops.export_scene.fbx(filepath=str(path), bake_anim=True, add_leaf_bones=False)
+    elif suffix == ".bvh":
+        bpy.ops.preferences.addon_enable(module="io_anim_bvh")
+        rig = next(entry for entry in scene.objects if entry.type == "ARMATURE")
+        bpy.context.view_layer.objects.active = rig
+        bpy.ops.export_anim.bvh(filepath=str(path), frame_start=1, frame_end=45)
     else:
         bpy.ops.preferences.addon_enable(module="io_scene_gltf2")
         kind = {".glb": "GLB", ".gltf": "GLTF_SEPARATE"}[suffix]
@@ -40,7 +45,8 @@ def read_ik_lock():
     return reading, [flag for flag in reading.flags if flag.check == "ik-lock"]
 
 
-@pytest.mark.parametrize("suffix", [".fbx", ".glb", ".gltf"])
+@pytest.mark.filterwarnings("ignore:.*FileIO.*")  # Blender's importer leaves the file open
+@pytest.mark.parametrize("suffix", [".fbx", ".glb", ".gltf", ".bvh"])
 @pytest.mark.parametrize("fps", [24, 30])
 def test_format_comes_in_at_its_own_rate_with_its_fault(suffix, fps, tmp_path):
     path = export(tmp_path / f"Kran 港{suffix}", fps)
@@ -52,6 +58,9 @@ def test_format_comes_in_at_its_own_rate_with_its_fault(suffix, fps, tmp_path):
     # 1.74 m; these formats carry joints alone, so importers make up how long the last bones are.
     assert reading.subjects[0].height_m == pytest.approx(1.74, abs=0.2)
     assert {flag.part for flag in flags} == {"hand.L"}
+    rig = next(entry for entry in bpy.context.scene.objects if entry.type == "ARMATURE")
+    corners = np.array([rig.matrix_world @ bone.head_local for bone in rig.data.bones])
+    assert np.argmax(np.ptp(corners[:, 1:], axis=0)) == 1  # it stands
 
 
 @pytest.mark.parametrize(

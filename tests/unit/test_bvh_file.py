@@ -82,6 +82,7 @@ def test_captures_say_what_is_known_of_them(capture):
     # The unit of the collection the first two are from is an inch over 0.45 (from memory).
     assert inspect_bvh(capture("01_01.bvh")).guess_unit()[1] == pytest.approx(0.056444, abs=1e-6)
     assert inspect_bvh(capture("Boxing_Toes.bvh")).guess_unit()[1] == 0.01
+    assert {inspect_bvh(capture(name)).up for name in known} == {"Y"}
 
 
 @pytest.mark.parametrize(
@@ -104,6 +105,14 @@ def test_frame_time_names_a_rate(write, frame_time, fps):
 @pytest.mark.parametrize("reach", [0.8, 1.0, 1.3])
 def test_a_grown_figure_gives_its_unit_away(metres, reach):
     assert BvhFacts(1, 24.0, reach / metres).guess_unit()[1] == metres
+
+
+def test_upward_axis_is_the_one_along_which_the_figure_stands(write):
+    assert inspect_bvh(write(WHOLE)).up == "Y"
+    lying = WHOLE
+    for y_up, z_up in (("0 -45 0", "0 0 -45"), ("0 0 40", "0 -10 -40"), ("0 30 0", "0 0 30")):
+        lying = lying.replace(f"OFFSET {y_up}", f"OFFSET {z_up}")
+    assert inspect_bvh(write(lying)).up == "Z"
 
 
 def test_figure_of_no_size_has_no_unit():
