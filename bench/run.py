@@ -23,6 +23,7 @@ import numpy as np
 
 from bench import shots
 from bench.measure import Report, take_turns
+from bench.window import measure_redraw
 from fettle.addon import reading_job, readings, sampling, subjects
 from fettle.core_math import ALL_CHECKS, Motion, Settings, iterate_checks
 
@@ -315,7 +316,7 @@ def main() -> None:
     measure_edit(report, rounds)
     measure_slices(report)
     measure_growth(report, words.quick)
-    report.note("redraw cost needs a window and is not measured here")
+    measure_redraw(report)
     report.write(words.json)
     missed = report.list_missed()
     print(f"\n{len(missed)} budgets missed" if missed else "\nall budgets kept")
