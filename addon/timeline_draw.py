@@ -168,10 +168,11 @@ def _build(
     ground = (left + per_frame * first, foot - scale, left + per_frame * last, foot + 3.0 * scale)
     boxes: list[Box] = [(ground, (0.0, 0.0, 0.0, 0.35), 2.0 * scale)]
     marks = []
+    standing = {entry.chosen, *state.hovered} - {None}
     for group in state.entries:
         flag = group.flags[0]
         colour = SEVERITY_COLOURS[flag.severity] if flag.state is State.OPEN else QUIET
-        standing_out = any(f.id == entry.chosen or f.id in state.hovered for f in group.flags)
+        standing_out = bool(standing) and any(f.id in standing for f in group.flags)
         half = (2.4 if standing_out else 1.1) * scale
         end_x = max(group.end_x, group.start_x + 1.0)
         span = (group.start_x, foot + scale - half, end_x, foot + scale + half)
@@ -198,6 +199,9 @@ def _draw_words(
         if len(group.flags) > 1:
             x, y = group.x + 7.0 * scale, foot + 2.5 * scale
             draw_label(str(len(group.flags)), x, y, size * 0.8, (1.0, 1.0, 1.0, 0.95))
+    # A flag's id is made anew each time it is asked for: at every redraw that would be felt.
+    if not state.hovered:
+        return
     hovered = next((g for g in state.entries if g.flags[0].id in state.hovered), None)
     if hovered is not None:
         draw_text_box(
