@@ -28,6 +28,25 @@ def has_reading(cls: Any, context: bpy.types.Context) -> bool:
     return True
 
 
+def has_fresh_reading(cls: Any, context: bpy.types.Context) -> bool:
+    """Say whether there is a reading that tells the truth; where not, the button says why."""
+    if not has_reading(cls, context):
+        return False
+    entry = get_shown(context)
+    if entry is not None and entry.stale:
+        cls.poll_message_set(f"Read again first: {entry.stale}")
+        return False
+    return True
+
+
+def can_keep(cls: Any, context: bpy.types.Context) -> bool:
+    """Say whether anything can be kept with the scene; where not, the button says so."""
+    if context.scene is None or context.scene.library is not None:
+        cls.poll_message_set("The scene is linked: nothing can be kept with it")
+        return False
+    return True
+
+
 def has_shown_flags(cls: Any, context: bpy.types.Context) -> bool:
     """Say whether any flag is shown; where not, the button says why."""
     if not has_reading(cls, context):
@@ -259,14 +278,10 @@ class FETTLE_OT_bake_markers(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only an up-to-date reading is worth a marker."""
-        if not has_reading(cls, context):
+        if not has_fresh_reading(cls, context):
             return False
         if context.scene.library is not None:
             cls.poll_message_set("The scene is linked: its markers cannot be changed")
-            return False
-        entry = get_shown(context)
-        if entry is not None and entry.stale:
-            cls.poll_message_set(f"Read again first: {entry.stale}")
             return False
         return True
 

@@ -11,7 +11,7 @@ from bpy.props import IntProperty, StringProperty
 
 from ..core_math import Flag, MarksError, Note, State, say_part
 from . import decisions, kept, window_state
-from .operators import get_shown, has_reading
+from .operators import can_keep, get_shown, has_reading
 from .sampling import SamplingError
 from .selection import list_selected_parts
 
@@ -31,12 +31,7 @@ class _Decide(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only for a flag of a scene that can be written to."""
-        if not has_reading(cls, context):
-            return False
-        if context.scene.library is not None:
-            cls.poll_message_set("The scene is linked: nothing can be kept with it")
-            return False
-        return True
+        return has_reading(cls, context) and can_keep(cls, context)
 
     def decide(self, context: bpy.types.Context, reason: str | None = None) -> set[str]:
         """Keep the decision and show it."""
@@ -153,10 +148,7 @@ class FETTLE_OT_add_note(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only on a scene that can be written to."""
-        if context.scene is None or context.scene.library is not None:
-            cls.poll_message_set("The scene is linked: nothing can be kept with it")
-            return False
-        return True
+        return can_keep(cls, context)
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[Any]:
         """Ask for the words."""

@@ -12,7 +12,7 @@ from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from ..core_math import OutputError, Report, Review, dump_csv, dump_report, write_whole
 from . import kept, timeline_export, window_takes
-from .operators import get_shown, has_reading
+from .operators import get_shown, has_fresh_reading
 from .sheet import make_sheet
 from .sheet_pictures import draw_flags
 
@@ -58,13 +58,7 @@ class FETTLE_OT_hand_over(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only a reading that tells the truth is handed over."""
-        if not has_reading(cls, context):
-            return False
-        entry = get_shown(context)
-        if entry is not None and entry.stale:
-            cls.poll_message_set(f"Read again first: {entry.stale}")
-            return False
-        return True
+        return has_fresh_reading(cls, context)
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[str]:
         """Ask where to."""

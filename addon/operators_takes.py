@@ -12,18 +12,8 @@ from bpy.props import EnumProperty, IntProperty, StringProperty
 
 from ..core_math import Fate, TakeError, make_take
 from . import window_state, window_takes
-from .operators import get_shown, has_reading
+from .operators import can_keep, get_shown, has_fresh_reading, has_reading
 from .scene_takes import drop_take, fetch_take, keep_take, list_takes, read_take
-
-
-def can_keep(cls: Any, context: bpy.types.Context) -> bool:
-    """Say whether something can be kept with the scene; where not, the button says why."""
-    if not has_reading(cls, context):
-        return False
-    if context.scene.library is not None:
-        cls.poll_message_set("The scene is linked: nothing can be kept with it")
-        return False
-    return True
 
 
 def propose_name(taken: list[str]) -> str:
@@ -50,13 +40,7 @@ class FETTLE_OT_keep_take(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only a reading that tells the truth is worth keeping."""
-        if not can_keep(cls, context):
-            return False
-        entry = get_shown(context)
-        if entry is not None and entry.stale:
-            cls.poll_message_set(f"Read again first: {entry.stale}")
-            return False
-        return True
+        return has_fresh_reading(cls, context) and can_keep(cls, context)
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[Any]:
         """Ask for the name."""
@@ -101,7 +85,7 @@ class FETTLE_OT_drop_take(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only where the scene can be written to."""
-        return can_keep(cls, context)
+        return has_reading(cls, context) and can_keep(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Let it go; a comparison with it goes too."""
