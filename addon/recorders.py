@@ -9,6 +9,7 @@ itself. Both end in the same positions and rotations.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Collection, Generator, Hashable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -100,7 +101,7 @@ def make_recorder(
     return recorder
 
 
-class SubjectRecorder:
+class SubjectRecorder(ABC):
     """Where the subject's object stands in the world; bones or no bones come with subclasses."""
 
     def __init__(
@@ -163,16 +164,17 @@ class SubjectRecorder:
             return
         self.route = DIRECT
 
+    @abstractmethod
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
-        raise NotImplementedError
 
+    @abstractmethod
     def settle(self) -> None:
         """Work out the frames that were read and are still waiting."""
 
+    @abstractmethod
     def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
-        raise NotImplementedError
 
     def recall(self, memory: SamplingMemory, scene: bpy.types.Scene) -> None:
         """Take over what still holds of an earlier sampling, before anything is sampled."""
@@ -203,15 +205,15 @@ class SubjectRecorder:
         sizes = tuple((name, values.shape) for name, values in self.arrays.items())
         return (self.subject, self.route, int(self.frames[0]), self.metres, sizes)
 
+    @abstractmethod
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
     ) -> Generator[None, None, Motion]:
         """Make the Motion of all frames, with pauses."""
-        raise NotImplementedError
 
+    @abstractmethod
     def list_parts(self) -> dict[str, MappedPart]:
         """Return what stands for each part."""
-        raise NotImplementedError
 
     def list_unmapped(self) -> tuple[str, ...]:
         """Return the parts that were not found."""
@@ -231,8 +233,9 @@ class SubjectRecorder:
             unmapped=self.list_unmapped(),
         )
 
+    @abstractmethod
     def _plan(self, first: float, last: float) -> None:
-        raise NotImplementedError
+        """Lay out the direct route; NotDirectError says why there is none."""
 
     def _find_instancer(self) -> bpy.types.Object | None:
         if self.subject.instancer is None:
@@ -529,6 +532,9 @@ class ObjectRecorder(SubjectRecorder):
         self._channel = _CHANNEL.get(mode, "rotation_euler")
         self.arrays["turns"] = np.empty((4 if mode in _CHANNEL else 3, len(self.frames)))
         self._size = max(max(_measure_box(entry)) for entry in list_family(owner))
+
+    def settle(self) -> None:
+        """Do nothing: every frame is worked out as it is read."""
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
         """Read one evaluated frame."""
