@@ -41,6 +41,8 @@ WIDTH, HEIGHT, MARGIN = 360.0, 132.0, 12.0
 """Of the card and around it, in pixels at scale 1."""
 PLOT = (10.0, 22.0, 10.0, 26.0)
 """Room around the curve: left, below, right, above."""
+TICK = 11.0
+"""Room of the ticks on the edges of the plot, in pixels at scale 1: a tenth of its height."""
 LATE_FRAMES = 3.0
 """A camera that sets off no later than this, at 24 frames a second, answers at once."""
 
@@ -269,7 +271,9 @@ def _write_words(
         said = describe_place(trace, frame, card.fps)
     _write(said, left, bounds[1] + 7.0 * scale, 0.9 * size, (*text[:3], 0.75))
     small = 0.75 * size
-    for word, y in ((iface("left"), plot_y[1] - 1.2 * small), (iface("right"), plot_y[0] + 4.0)):
+    # Clear of the ticks along the upper and the lower edge.
+    above, below = plot_y[1] - 1.2 * small - TICK * scale, plot_y[0] + TICK * scale
+    for word, y in ((iface("left"), above), (iface("right"), below)):
         draw_label(word, left + 3.0 * scale, y, small, (1.0, 1.0, 1.0, 0.7))
 
 
@@ -287,7 +291,7 @@ def describe_place(trace: FramingTrace, frame: int, fps: float) -> str:
     elif float(trace.beyond[row]) > 0.0:
         words.append(f"{trace.beyond[row]:.1f} % {iface('beyond its framing')}")
     if late:
-        words.append(f"{iface('camera late by')} {max(late):.0f}")
+        words.append(f"{iface('camera late by')} {max(late):.0f} {iface('frames')}")
     return ", ".join(words)
 
 

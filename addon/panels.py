@@ -333,8 +333,8 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
         column.use_property_decorate = False
         column.prop(state, "trail_space")
         frames = column.column(align=True)
-        frames.prop(state, "frames_before", text="Frames Before")
-        frames.prop(state, "frames_after", text="After")
+        frames.prop(state, "frames_before", text="Frames Back")
+        frames.prop(state, "frames_after", text="Ahead")
         column.prop(state, "width")
         column.prop(state, "behind")
         column.prop(state, "depth_fade")

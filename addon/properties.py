@@ -281,13 +281,13 @@ class FETTLE_PG_window(bpy.types.PropertyGroup):
         update=_redraw,
     )
     behind: BoolProperty(
-        name="Also behind",
-        description="Draw trails that lie behind or inside the character, too",
+        name="See Through",
+        description="Draw trails that lie behind or inside the character and other things, too",
         default=False,
         update=_redraw,
     )
     depth_fade: BoolProperty(
-        name="Fade with distance",
+        name="Depth Fade",
         description="Let trails that are farther away from the eye stand back",
         default=True,
         update=_redraw,

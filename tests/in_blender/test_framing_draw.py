@@ -71,7 +71,7 @@ def test_a_late_camera_is_told_and_drawn_from_the_subjects_start_to_its_own():
     wide = span[1] - span[0]
     expected = ((move.start - move.late - span[0]) / wide, (move.start - span[0]) / wide)
     assert any(pair == pytest.approx(expected) for pair in ends)
-    assert f"camera late by {move.late:.0f}" in describe_place(traces[0], span[0], FPS)
+    assert f"camera late by {move.late:.0f} frames" in describe_place(traces[0], span[0], FPS)
 
 
 def test_without_a_camera_there_is_nothing_to_draw():
