@@ -457,7 +457,8 @@ def _describe_properties(owner: Any, prefix: str, moved: _Moved) -> Iterator[Any
     for name in sorted(owner.keys()):
         path = f'{prefix}["{bpy.utils.escape_identifier(name)}"]'
         value = owner[name]
-        if path in moved.paths:
+        # Decisions, notes, takes and limits are kept with the scene, and move nothing.
+        if path in moved.paths or name.startswith("fettle_"):
             continue
         if isinstance(value, (bool, int, float, str)):
             yield name, value
