@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Flag, Mark, Motion, Note, ShotReading, State, Take
+from ..core_math import Comparison, Flag, Mark, Motion, Note, ShotReading, State, Take
 
 _numbers = itertools.count(1)
 
@@ -47,6 +47,8 @@ class Kept:
         Id of the flag that is selected in the list.
     base : Take or None
         The older take it is compared with.
+    comparison : Comparison or None
+        The last one that was made of the two.
     revision : int
     """
 
@@ -62,6 +64,7 @@ class Kept:
     posed_frame: int = 0
     chosen: str | None = None
     base: Take | None = None
+    comparison: Comparison | None = None
     revision: int = 0
     _by_id: dict[str, Flag] = field(default_factory=dict)
 

@@ -13,6 +13,7 @@ from bpy.props import EnumProperty, IntProperty, StringProperty
 from ..core_math import Fate, TakeError, make_take
 from . import window_state, window_takes
 from .operators import can_keep, get_shown, has_fresh_reading, has_reading
+from .properties import FATES
 from .scene_takes import drop_take, fetch_take, keep_take, list_takes, read_take
 
 
@@ -65,6 +66,8 @@ class FETTLE_OT_keep_take(bpy.types.Operator):
         try:
             take = make_take(self.name, entry.reading, entry.motions.values())
             keep_take(context.scene, take)
+            if entry.base is not None and entry.base.name == take.name:
+                window_takes.choose_base(entry, take)
         except TakeError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -167,7 +170,7 @@ class FETTLE_OT_compare_file(bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         window_takes.choose_base(entry, take)
-        self.report({"INFO"}, f"Comparing with {take.name} of {path.name}")
+        self.report({"INFO"}, f"Comparing with {take.name}")
         return {"FINISHED"}
 
 
@@ -181,6 +184,11 @@ class FETTLE_OT_show_fate(bpy.types.Operator):
     fate: EnumProperty(
         items=[(fate.name, fate.value.capitalize(), "") for fate in Fate], options={"SKIP_SAVE"}
     )
+
+    @classmethod
+    def description(cls, _context: bpy.types.Context, properties: Any) -> str:
+        """Say what this kind of change is."""
+        return f"{FATES[Fate[properties.fate]]}; click again to list all"
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:

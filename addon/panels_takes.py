@@ -107,7 +107,7 @@ class FETTLE_PT_takes(bpy.types.Panel):
             ).name = base
         row = layout.row(align=True)
         row.operator("fettle.keep_take", icon="ADD")
-        row.operator("fettle.compare_file", text="From File", icon="FILEBROWSER")
+        row.operator("fettle.compare_file", text="With File", icon="FILEBROWSER")
         if entry.base is not None:
             draw_comparison(layout, context, entry, rows)
 

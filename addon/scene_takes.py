@@ -12,6 +12,8 @@ import json
 import subprocess
 import sys
 import tempfile
+from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 import bpy
@@ -35,6 +37,12 @@ for scene in bpy.data.scenes:
 with open({out!r}, "w", encoding="utf-8") as file:
     json.dump(found, file)
 """
+
+
+@lru_cache(maxsize=16)
+def _parse(text: str) -> Take:
+    """Read a take; the list of takes is asked for at every edit."""
+    return parse_take(text)
 
 
 def list_takes(scene: bpy.types.Scene) -> list[str]:
@@ -70,7 +78,7 @@ def _read_all(scene: bpy.types.Scene) -> list[Take]:
         return []
     try:
         texts = [str(group[key]) for key in sorted(group.keys(), key=int)]
-        return [parse_take(text) for text in texts]
+        return [_parse(text) for text in texts]
     except (AttributeError, TypeError, ValueError) as error:
         raise TakeError(
             f"scene {scene.name!r}: {error}; remove its custom property {TAKES!r} to start anew"
@@ -114,11 +122,10 @@ def fetch_take(path: Path, scene_name: str, name: str = "") -> Take:
             "or save its findings with Hand Over"
         )
     takes = found.get(scene_name) or next(iter(found.values()))
-    if not name:
-        return takes[-1]
-    for take in takes:
-        if take.name == name:
-            return take
+    for take in reversed(takes):
+        if name in ("", take.name):
+            # Named as on the command line: it is not this scene's own take of that name.
+            return replace(take, name=f"{path.name}#{take.name}")
     known = ", ".join(take.name for take in takes)
     raise TakeError(f"{path.name}: no take {name!r} is kept in it (kept: {known})")
 
@@ -134,7 +141,7 @@ def _fetch_findings(path: Path, scene_name: str) -> Take:
     if not fitting and len(shots) > 1:
         known = ", ".join(dict.fromkeys(shot.scene for shot in shots))
         raise TakeError(f"{path.name}: it holds no scene {scene_name!r} (there are: {known})")
-    return Take(path.stem, (fitting or list(shots))[0])
+    return Take(path.name, (fitting or list(shots))[0])
 
 
 def _fetch_texts(path: Path) -> dict[str, list[str]]:

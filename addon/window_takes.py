@@ -13,7 +13,6 @@ from ..core_math import (
     Comparison,
     Fate,
     Retime,
-    ShotReading,
     Take,
     TakeError,
     compare_readings,
@@ -31,12 +30,6 @@ class _Picking:
     quiet = False
 
 
-class _Made:
-    """The last comparison of each scene, with what it was made of."""
-
-    known: dict[str, tuple[ShotReading, Take, Comparison]] = {}
-
-
 def choose_base(entry: kept.Kept, take: Take | None) -> None:
     """Compare a scene's reading with a take from now on; None compares no longer."""
     entry.base = take
@@ -46,15 +39,13 @@ def choose_base(entry: kept.Kept, take: Take | None) -> None:
 
 def compare(entry: kept.Kept) -> Comparison | None:
     """Return what changed since the take it is compared with; None when there is none."""
-    base = entry.base
-    if base is None:
-        _Made.known.pop(entry.scene, None)
+    if entry.base is None:
         return None
-    made = _Made.known.get(entry.scene)
-    if made is None or made[0] is not entry.reading or made[1] is not base:
-        made = (entry.reading, base, compare_readings(base.reading, entry.reading, retime(entry)))
-        _Made.known[entry.scene] = made
-    return made[2]
+    made = entry.comparison
+    if made is None or made.old is not entry.base.reading or made.new is not entry.reading:
+        made = compare_readings(entry.base.reading, entry.reading, retime(entry))
+        entry.comparison = made
+    return made
 
 
 def retime(entry: kept.Kept) -> Retime:
@@ -159,6 +150,5 @@ def register() -> None:
 
 
 def unregister() -> None:
-    """Follow nothing, and keep nothing."""
+    """Follow nothing."""
     window_state.rows_listeners.remove(refresh_rows)
-    _Made.known.clear()

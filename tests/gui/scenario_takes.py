@@ -114,9 +114,9 @@ def scenario_compare_with_files(ui):
         bpy.ops.fettle.hand_over(kind="JSON", filepath=str(findings))
         bpy.ops.fettle.compare_file(filepath=str(findings))
         assert set(count()) <= {"still there", "better", "worse"}, "compared with itself"
-        assert get_kept().base.name == "old" and not get_kept().base.trails
+        assert get_kept().base.name == "old.json" and not get_kept().base.trails
         bpy.ops.fettle.compare_file(filepath=str(shot))
-        assert get_kept().base.name == "rough" and get_kept().base.trails
+        assert get_kept().base.name == "old.blend#rough" and get_kept().base.trails
         assert count().get("fixed", 0) >= 1
         yield from ui.screenshot("take-of-another-file")
         for name, words in (("none.blend", "no such file"), ("junk.blend", "could not open")):
@@ -129,7 +129,7 @@ def scenario_compare_with_files(ui):
                 assert words in str(error), f"{name}: {error}"
             else:
                 raise AssertionError(f"{name} was taken for a shot")
-    assert get_kept().base.name == "rough", "a wrong file took the comparison away"
+    assert get_kept().base.name == "old.blend#rough", "a wrong file took the comparison away"
 
 
 def scenario_takes_are_saved_and_dropped(ui):

@@ -107,7 +107,7 @@ def test_takes_of_another_file_are_fetched_by_name_or_the_newest(scene, tmp_path
     path = tmp_path / "shot.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path))
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    assert fetch_take(path, "Scene").name == "v2"
+    assert fetch_take(path, "Scene").name == f"{path.name}#v2"
     assert fetch_take(path, "another scene", "v1").reading.flags
     assert len(bpy.data.scenes) == 1 and not bpy.data.objects
     with pytest.raises(TakeError, match=r"no take 'v3' is kept in it \(kept: v1, v2\)"):
@@ -119,7 +119,7 @@ def test_findings_from_elsewhere_are_a_take_without_trails(scene, tmp_path):
     path = tmp_path / "findings.json"
     path.write_text(dump_report(Report((reading,))), encoding="utf-8")
     take = fetch_take(path, scene.name)
-    assert take.name == "findings" and not take.trails
+    assert take.name == "findings.json" and not take.trails
     assert [flag.id for flag in take.reading.flags] == [flag.id for flag in reading.flags]
 
 
