@@ -11,7 +11,7 @@ from bpy.app.translations import pgettext_iface as iface
 
 from . import kept
 from .operators_hand_over import KINDS
-from .panels import draw_text
+from .panels import CATEGORY, draw_text
 
 ICONS: dict[str, Any] = {
     "SHEET": "WORLD",
@@ -28,7 +28,7 @@ class FETTLE_PT_hand_over(bpy.types.Panel):
     bl_label = "Hand Over"
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
-    bl_category = "Fettle"
+    bl_category = CATEGORY
     bl_parent_id = "FETTLE_PT_main"
     bl_options = {"DEFAULT_CLOSED"}
     bl_order = 95

@@ -49,7 +49,7 @@ _scenery: dict[str, Scenery] = {}
 def get_scenery(context: bpy.types.Context, entry: kept.Kept) -> Scenery:
     """Return trails and flags of the scene's reading as they are asked for now."""
     state = window_state.get_window_properties()
-    selected = _list_selected(context, entry)
+    selected = _list_selected(context, entry) if "SELECTED" in state.trail_parts else ()
     pinned = tuple((pin.subject, pin.name) for pin in state.pinned)
     if "PINNED" not in state.trail_parts:
         pinned = ()
