@@ -141,7 +141,9 @@ def is_same(one: Any, other: Any) -> bool:
     if type(one) is not type(other):
         return False
     if isinstance(one, np.ndarray):
-        return one.shape == other.shape and bool(np.array_equal(one, other))
+        # By their bits: 0.0 and -0.0 are not the same, a NaN is.
+        same = one.dtype == other.dtype and one.shape == other.shape
+        return same and one.tobytes() == other.tobytes()
     if is_dataclass(one):
         return all(
             is_same(getattr(one, entry.name), getattr(other, entry.name))

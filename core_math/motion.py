@@ -282,10 +282,34 @@ class Motion:
             _memo={},
         )
 
+    def require_drawings(self, least: int) -> NDArray[np.int64]:
+        """Return `list_drawings`; raises CannotEvaluateError when there are too few to judge."""
+        drawn = self.list_drawings()
+        if len(drawn) < least:
+            raise CannotEvaluateError(f"{len(drawn)} drawings are too few, it needs {least}")
+        return drawn
+
     @property
     def frame_step(self) -> int:
         """Frames of the scene from one sample to the next: 1, or more in `drawings`."""
         return int(self.frames[1] - self.frames[0]) if self.frame_count > 1 else 1
+
+    def list_rows(self, frames: FloatArray) -> NDArray[np.int64]:
+        """Return the samples at which keys first show, each once; keys outside are left out.
+
+        Parameters
+        ----------
+        frames : ndarray, shape (K,)
+            Frames of the scene, whole or not.
+
+        Returns
+        -------
+        ndarray of int, rising
+        """
+        whole = np.ceil(frames)
+        inside = (whole >= self.frames[0]) & (whole < self.frames[-1] + self.frame_step)
+        rows = np.unique(np.searchsorted(self.frames, whole[inside]))
+        return rows[rows < self.frame_count].astype(np.int64)
 
     def drawings(self) -> Motion:
         """Return one sample per drawing where drawings are held for frames, else itself.
@@ -316,6 +340,8 @@ class Motion:
                 part: replace(channels, values=channels.values[kept])
                 for part, channels in self.channels.items()
             },
+            # Looked through here, so that what rests on the drawings rests on the keys as well.
+            keys=dict(self.keys),
             camera=self.camera.slice(kept.start, None, kept.step) if self.camera else None,
             staging=None,
             _memo={},

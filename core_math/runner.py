@@ -179,6 +179,8 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
         )
     if check.needs_camera and shot.camera is None:
         raise CannotEvaluateError(shot.dropped.get("camera", "no shot camera"))
+    # What the camera sees is known of frames, not of drawings.
+    seen = shot
     if check.on_drawings:
         shot = shot.drawings()
         values = replace(values, fps=shot.fps)
@@ -193,7 +195,7 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
         outcomes = list(check.judge(shot, check.measure(shot, values), values))
         if not check.weighed_by_picture:
             return outcomes
-        return [weigh_by_picture(o, shot) if isinstance(o, Flag) else o for o in outcomes]
+        return [weigh_by_picture(o, seen) if isinstance(o, Flag) else o for o in outcomes]
 
 
 def _describe_crash(error: Exception, shot: Motion) -> str:

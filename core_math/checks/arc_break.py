@@ -227,8 +227,10 @@ def _list_frames(motion: Motion) -> IntArray:
     """Return the frames that show something new: all of them, or the first of each drawing."""
     if motion.stage is Stage.SPLINE:
         return np.arange(motion.frame_count)
+    if motion.stage is Stage.HELD:
+        return motion.require_drawings(CHECK.minimum_frames)
     used = motion.list_drawings()
-    if motion.stage is Stage.BLOCKING and len(used) < FEWEST_POSES:
+    if len(used) < FEWEST_POSES:
         raise CannotEvaluateError(
             f"{len(used)} key poses are too few for an arc, it needs {FEWEST_POSES}"
         )

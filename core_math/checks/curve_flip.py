@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
-from ..findings import CannotEvaluateError, Flag, Outcome, Severity, say_part
+from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity, say_part
 from ..measures import flips, rotations, series
 from ..motion import KeyTrack, Motion, RotationChannels, Stage, SubjectKind
 from ..units import Unit
@@ -75,6 +75,9 @@ GAP = Parameter(
     source="practice: they have one cause and one cure",
 )
 
+UNMOVED = 1.0
+"""Degrees that a part may turn in all before it counts as turning."""
+
 WHOLE_TURN_SLACK = 1.0
 """Degrees by which a turn that was typed as 360, 720 ... may miss it."""
 
@@ -113,6 +116,10 @@ def measure(motion: Motion, values: Values) -> list[Flip]:
 
 def judge(motion: Motion, found: list[Flip], values: Values) -> Iterator[Outcome]:
     """Grade spins by their detour; a jump between neighbouring frames is faint."""
+    for part in motion.parts:
+        if part not in motion.channels and _turns_by_itself(motion, part):
+            reason = "neither its rotation channels nor keys that move it are known"
+            yield NotEvaluated(CHECK.id, motion.subject, reason, part)
     for flip in found:
         jumps = flip.code == "channel-jump"
         faint = (Severity.FAINT, flips.HALF_TURN)
@@ -138,6 +145,14 @@ def judge(motion: Motion, found: list[Flip], values: Values) -> Iterator[Outcome
             message=_say(words, flip, first, last),
             suggestion="make the curves continuous (discontinuity filter) or rewrite one key",
         )
+
+
+def _turns_by_itself(motion: Motion, part: str) -> bool:
+    """Say whether a part turns, and nothing is known that makes it."""
+    row = motion.index(part)
+    if _find_moving_keys(motion, row) is not None:
+        return False
+    return bool(rotations.step_angles(motion.local_rotations[:, row]).sum() > UNMOVED)
 
 
 def _find_spins(

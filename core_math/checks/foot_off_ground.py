@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Values
-from ..findings import CannotEvaluateError, Flag, Outcome, say_part
+from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, say_part
 from ..measures import ground
 from ..motion import Motion, Stage
 from ..units import Unit
@@ -127,6 +127,9 @@ def _find_moved(motion: Motion, values: Values) -> list[Level]:
 
 def judge(motion: Motion, measured: list[Level], values: Values) -> Iterator[Outcome]:
     """Flag plants that lie off the level of those around them."""
+    for side in (".L", ".R"):
+        if reason := motion.say_missing(f"foot{side}"):
+            yield NotEvaluated(CHECK.id, motion.subject, reason, f"foot{side}")
     for level in measured:
         percent = 100.0 * abs(level.offset) / motion.height
         graded = values.grade(OFFSET.name, percent)

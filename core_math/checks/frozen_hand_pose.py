@@ -254,8 +254,7 @@ def _measure_keys(
     keyed = [motion.keys[part].frames for part in parts if part in motion.keys]
     if not keyed:
         raise CannotEvaluateError(f"no key frames on the arm or fingers of hand{side}")
-    frames = np.ceil(np.unique(np.concatenate(keyed)) - motion.frame(0)).astype(np.int64)
-    frames = np.unique(frames[(frames >= 0) & (frames < motion.frame_count)])
+    frames = motion.list_rows(np.concatenate(keyed))
     local = motion.local_rotations[:, [motion.index(part) for part in fingers]]
     vectors = hands.pose_vectors(local[frames]) if len(frames) else np.zeros((0, 1, 3))
     place = _see_hand(motion, side)[frames]

@@ -147,6 +147,8 @@ def measure(motion: Motion, values: Values) -> Findings:
         if not (camera.depth_of_field and not camera.orthographic):
             raise CannotEvaluateError(missing)
         return Findings(soft, None, missing)
+    if not staging.tried.any():
+        return Findings(soft, None, "the subject is out of frame")
     return Findings(soft, _count(motion, camera, staging, depth, values), "")
 
 
@@ -235,13 +237,15 @@ def _find_soft(camera: ShotCamera, depth: FloatArray, values: Values) -> tuple[S
 def _count(
     motion: Motion, camera: ShotCamera, staging: Staging, depth: FloatArray, values: Values
 ) -> Crowd | None:
-    rows = staging.rows
+    # Looks at which the subject is out of the picture say nothing of what is around it there.
+    seen = staging.tried > 0
+    rows = staging.rows[seen]
     points = np.concatenate((motion.heads[rows], motion.tails[rows]), axis=1)
     looking = camera.pick(rows)
     there = clutter.find_clutter(
         *looking.project(points),
-        staging.boxes,
-        staging.depths,
+        staging.boxes[seen],
+        staging.depths[seen],
         around=AROUND,
         smallest=values[SPECK.name] / 100.0,
         largest=values[BACKDROP.name] / 100.0,
@@ -252,7 +256,7 @@ def _count(
     if not total.any():
         return None
     # The look with the middle count stands for the shot; each counts for the frames it stands for.
-    weights = np.diff(np.append(rows, motion.frame_count)).astype(np.float64)
+    weights = np.diff(np.append(staging.rows, motion.frame_count))[seen].astype(np.float64)
     middle = clutter.find_middle(total, weights)
     distances = there.nearest[middle][behind[middle] | before[middle]]
     return Crowd(

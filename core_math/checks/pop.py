@@ -54,7 +54,7 @@ TURN = Limits(
     minimum=0.1,
     maximum=90.0,
     description="How far a part turns off for the moment; lower it to see smaller twitches.",
-    source="measured: set so that a pop of 5 degrees in fast motion is found as clear",
+    source="chosen so that a pop of 5 degrees planted into boxing and jumping is clear",
 )
 TRAVEL = Limits(
     "travel",
@@ -65,7 +65,7 @@ TRAVEL = Limits(
     minimum=0.05,
     maximum=50.0,
     description="How far the part, or what hangs on it, is thrown off its place.",
-    source="measured: set so that a pop of 1.5 % of body height is found as clear",
+    source="chosen so that a pop of 1.5 % of body height planted into them is clear",
 )
 TURN_SPEED = Limits(
     "turn_speed",
@@ -206,7 +206,7 @@ def measure(motion: Motion, values: Values) -> list[Jump]:
         return _find_flashes(motion, values)
     used = np.arange(motion.frame_count)
     if motion.stage is Stage.HELD:
-        used = motion.list_drawings()
+        used = motion.require_drawings(CHECK.minimum_frames)
     least = SMALLEST_SHARE * min(values.limits[TURN.name])
     turns = motion.local_rotations[used] * DEGREES_PER_UNIT
     turned = _find_jumps(motion, turns, np.arange(len(motion.parts)), used, least, values)

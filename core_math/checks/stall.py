@@ -126,7 +126,7 @@ def measure(motion: Motion, values: Values) -> list[Hitch]:
     """Find stalls in every part's own channels and gather those of one cause."""
     used = np.arange(motion.frame_count)
     if motion.stage is Stage.HELD:
-        used = motion.list_drawings()
+        used = motion.require_drawings(CHECK.minimum_frames)
     rate = motion.fps * len(used) / motion.frame_count
     side = max(1, round(SIDE_SECONDS * rate))
     turned = _find_in(motion.local_rotations[used] * 2.0, rate, side, values)

@@ -309,7 +309,7 @@ def _find_pose_frames(motion: Motion) -> NDArray[np.int64]:
     parts = [f"{part}{side}" for part in PAIRS["arms"] for side in (".L", ".R")]
     keyed = [motion.keys[part].frames for part in parts if part in motion.keys]
     if keyed and sum(len(frames) for frames in keyed):
-        indices = np.ceil(np.concatenate(keyed) - motion.frame(0)).astype(np.int64)
+        return motion.list_rows(np.concatenate(keyed))
     else:
         steps = sum(
             np.linalg.norm(np.diff(motion.tail(part), axis=0), axis=-1)

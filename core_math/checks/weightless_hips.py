@@ -24,7 +24,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Values
-from ..findings import CannotEvaluateError, Flag, Outcome, merge_flags, say_part
+from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, merge_flags, say_part
 from ..measures import weight
 from ..motion import Motion, Stage
 from ..units import Unit
@@ -114,6 +114,9 @@ def judge(
     motion: Motion, measured: dict[str, list[weight.Step]], values: Values
 ) -> Iterator[Outcome]:
     """Flag steps whose hips stay level; a row of such steps is one flag."""
+    for side in (".L", ".R"):
+        if reason := motion.say_missing(f"foot{side}"):
+            yield NotEvaluated(CHECK.id, motion.subject, reason, f"foot{side}")
     flags = []
     for side, steps in measured.items():
         for step in steps:

@@ -6,6 +6,7 @@ import figure
 import numpy as np
 import pytest
 
+from fettle.core_math.findings import CannotEvaluateError
 from fettle.core_math.motion import Stage
 
 
@@ -38,3 +39,19 @@ def test_drawings_are_the_samples_at_which_the_pose_changes(hold, late):
 def test_motion_on_ones_is_its_own_drawings():
     motion = swing(48, 24.0)
     assert motion.drawings() is motion
+
+
+def test_keys_are_found_among_drawings_by_their_frame():
+    held = swing(72, 24.0, 3)
+    drawn = held.drawings()
+    first, second, third = drawn.frames[:3]
+    # A key between two drawings shows first on the later one; those outside show nowhere.
+    keys = np.array([first, second - 0.5, second + 0.5, 0.0, 99.0])
+    assert drawn.list_rows(keys).tolist() == [0, 1, 2]
+    assert held.list_rows(keys).tolist() == [first - 1, second - 1, second]
+    assert third == second + 3
+
+
+def test_too_few_drawings_are_no_clean_reading():
+    with pytest.raises(CannotEvaluateError, match="24 drawings are too few, it needs 25"):
+        swing(72, 24.0, 3).require_drawings(25)

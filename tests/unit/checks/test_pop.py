@@ -248,7 +248,7 @@ def test_object_thrown_off_by_constant_keys_is_one_flag(length, stage):
 def test_poses_of_blocking_are_no_pops():
     # Poses that stay, a pose that is held as long as its neighbours, and one that goes elsewhere.
     assert_clean(run(CHECK, make_stepped([0.0, 1.0, 2.0, 1.5], [8, 12, 8, 16])))
-    assert_clean(run(CHECK, make_stepped([0.0, 1.0, 0.0, 1.0, 0.0], [2, 2, 2, 2, 2])))
+    assert_clean(run(CHECK, make_stepped([0.0, 1.0] * 5, [2] * 10)))
     assert_clean(run(CHECK, make_stepped([0.0, 1.0, 0.3, 0.6], [12, 2, 12, 12])))
     assert_clean(run(CHECK, make_stepped([0.0, 1.0, 0.0, 1.0], [12, 3, 12, 12])))
     assert_clean(run(CHECK, sway(stage_override=Stage.BLOCKING)))
@@ -256,6 +256,8 @@ def test_poses_of_blocking_are_no_pops():
 
 def test_too_short_a_shot_is_not_evaluated():
     assert_not_evaluated(run(CHECK, figure.make_motion({}, 7)), "7 frames are too few")
+    few = make_stepped([0.0, 1.0, 0.0, 1.0, 0.0], [2, 2, 2, 2, 2])
+    assert_not_evaluated(run(CHECK, few), "5 drawings are too few")
 
 
 def test_invariances():
