@@ -79,8 +79,6 @@ def lead_with_hand(case: Case, size: float) -> Fault | None:
         return None
     first, last = max(0, middle - around), min(motion.frame_count - 1, middle + swing + around)
     forearm, hand = motion.rotation(f"forearm{side}"), motion.rotation(f"hand{side}")
-    if _drags(forearm[first:last], hand[first:last], motion.fps):
-        return None
     early = np.arange(motion.frame_count) + size * motion.fps / 24.0
     # The hand follows what the forearm is going to do.
     ahead = rotations.multiply(_sample(forearm, early), rotations.relative(forearm, hand))
@@ -88,20 +86,6 @@ def lead_with_hand(case: Case, size: float) -> Fault | None:
     world = reposing.mix(hand, ahead, share)
     led = reposing.repose(motion, {f"hand{side}": rotations.relative(forearm, world)})
     return fault(led, [f"hand{side}"], first, last)
-
-
-def _drags(forearm: np.ndarray, hand: np.ndarray, fps: float) -> bool:
-    """Say whether a hand clearly follows its forearm by two frames at 24 fps.
-
-    Such a hand moved ahead by a few frames only loses its drag (the whip of a throw).
-    """
-    late = np.arange(len(forearm)) - fps / 12.0
-    spreads = []
-    for driver in (forearm, _sample(forearm, late)):
-        bend = rotations.make_continuous(rotations.relative(driver, hand))
-        away = rotations.angle_between(bend, rotations.normalize(bend.mean(axis=0)))
-        spreads.append(float(np.sqrt(np.mean(away**2))))
-    return spreads[1] < 0.8 * spreads[0]
 
 
 def straighten_wrist(case: Case, size: float) -> Fault | None:

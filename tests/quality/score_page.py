@@ -28,6 +28,10 @@ A fault counts as found when its check flags it clear or glaring (lockstep-keys 
 than faint, which counts there), names a right part, and has its peak within two frames at 24 fps
 of the planted frames. "Seen at speed" is a judgement made before the check is run; grey in the
 picture. "Peak off" and "ends off" are medians in frames at 24 fps, tuned / held-out.
+
+Places are left out where the clean motion has nothing to take away: a clavicle that never turns
+(idle-shoulder; 4 of 20 places tuned), an arm that turns round where it would stop, or is carried
+there by the body (stall). They are faults or rests of the clip's own, and not counted as found.
 """
 
 

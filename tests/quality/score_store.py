@@ -17,6 +17,8 @@ from scoring import Done, Outcome, Result
 STORED = Path(__file__).with_name("score.json")
 RECALL_SLACK = 0.02
 """One case of fifty may fall the other way on another machine."""
+CASES_SHARE = 0.9
+"""A fault that is planted less often than this share of before may hide what it misses."""
 FALSE_SLACK = 0.05
 SEVERITIES = ("faint", "clear", "glaring")
 
@@ -106,6 +108,11 @@ def compare(score: dict) -> list[str]:
                     f"{split}: {name} finds {_percent(now)} of visible faults, "
                     f"stored {_percent(kept)}"
                 )
+            elif now["visible_cases"] < CASES_SHARE * kept["visible_cases"]:
+                worse.append(
+                    f"{split}: {name} is planted {now['visible_cases']} times in visible sizes, "
+                    f"stored {kept['visible_cases']}"
+                )
         for name, kept in old["false_per_10_s"].items():
             now = new["false_per_10_s"].get(name)
             loud = kept["clear"] + kept["glaring"]
@@ -114,6 +121,11 @@ def compare(score: dict) -> list[str]:
                     f"{split}: {name} gives {now['clear'] + now['glaring']:.2f} false clear or "
                     f"glaring flags per 10 s, stored {loud:.2f}"
                 )
+        if new["recorded_jumps"] > old["recorded_jumps"]:
+            worse.append(
+                f"{split}: {new['recorded_jumps']} flags are put down to the recordings, "
+                f"stored {old['recorded_jumps']}"
+            )
     return worse
 
 

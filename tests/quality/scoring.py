@@ -180,6 +180,8 @@ def run_work(work: Work) -> Done:
                 continue
             planted = planters.plant(planter, clip, size, seed)
             if planted is None:
+                # The place bears the smallest visible size, not this one: not left unsaid.
+                no_place += [planter.name] * planter.is_visible(size)
                 continue
             if any(_is_hit(planter, flag, planted) for flag in clean):
                 before.append(planter.name)
@@ -229,16 +231,10 @@ def read_clean(clip: clips.Clip, checks: Sequence[str]) -> CleanResult:
 
 
 def _is_recorded(motion: Motion, flag: Flag, jumps: Sequence[tuple[str, float]]) -> bool:
-    """Say whether a flag points at a jump of the recording, at its part or right beside it."""
+    """Say whether a flag points, to the frame, at a jump of the recording in one of its parts."""
     time = (flag.peak - motion.frame(0)) / motion.fps
     parts = {flag.part, *flag.other_parts}
-    for row, part in enumerate(motion.parts):
-        above = motion.parts[motion.parents[row]] if motion.parents[row] >= 0 else None
-        if part == flag.part and above is not None:
-            parts.add(above)
-        if above == flag.part:
-            parts.add(part)
-    near = NEAR_FRAMES / 24.0
+    near = 1.5 / motion.fps
     return any(part in parts and abs(when - time) <= near for part, when in jumps)
 
 

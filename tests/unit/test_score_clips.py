@@ -57,7 +57,7 @@ def test_runner_has_both_feet_off_the_ground_between_steps():
     lowest = np.min([point[:, 2] for point in points], axis=0)
     # Stance is 36 % of the cycle, which leaves 28 % to the flights (Novacheck 1998, from memory).
     flying = np.mean(lowest > 0.002)
-    assert flying == pytest.approx(0.28, abs=0.06)
+    assert flying == pytest.approx(0.28, abs=0.04)
 
 
 def test_foot_of_the_curved_walk_keeps_its_direction_while_it_stands():
@@ -67,7 +67,9 @@ def test_foot_of_the_curved_walk_keeps_its_direction_while_it_stands():
     runs = np.split(np.flatnonzero(still), np.flatnonzero(np.diff(np.flatnonzero(still)) > 1) + 1)
     ahead = (ball - motion.head("foot.R"))[:, :2]
     yaw = np.unwrap(np.arctan2(ahead[:, 1], ahead[:, 0]))
-    assert all(np.ptp(np.degrees(yaw[run])) < 3.0 for run in runs if len(run) > 8)
+    stands = [run for run in runs if len(run) > 8]
+    assert len(stands) >= 5
+    assert all(np.ptp(np.degrees(yaw[run])) < 3.0 for run in stands)
 
 
 def test_rig_is_read_as_a_whole_body():
