@@ -127,8 +127,8 @@ CORE = 0.05  # share of a swing's turn left out at each end, where neighbouring 
 class ArmSwing:
     """One swing of an arm (frame indices, both included) and the chest's answer to it.
 
-    `gain` is taken over the swing's core; the answer's lag is looked for only where the gain is
-    out of the ordinary. `still` bounds the frames on which the arm moves on and the chest stays as
+    `gain` is taken over the swing's core; `answer` is None where the chest turns too little to
+    tell. `still` bounds the frames on which the arm moves on and the chest stays as
     it is in the swing.
     """
 
@@ -148,7 +148,10 @@ class ArmSwing:
 
 @dataclass(frozen=True)
 class ChestAnswers:
-    """All swings; an arm that could not be judged carries its reason, by side."""
+    """The swings with a gain out of the ordinary, which alone are looked at closely.
+
+    An arm that could not be judged carries its reason, by side.
+    """
 
     part: str
     swings: list[ArmSwing]
@@ -204,24 +207,32 @@ def _measure_arm(
     )
     arm = swings.seen_from(motion.rotation("hips"), swings.unit_directions(shoulder, elbow))
     steps = swings.direction_steps(swings.smooth_directions(arm, motion.fps, SMOOTHING_HZ))
-    bend = series.smooth(joints.interior_angle(shoulder, elbow, wrist), motion.fps, SMOOTHING_HZ)
+    bend: NDArray[np.float64] | None = None
+    found = [
+        swing
+        for swing in swings.find_swings(
+            steps, motion.fps, least_degrees=values[SWING.name], still_rate=STILL_RATE
+        )
+        if swing.peak_rate >= values[PEAK_RATE.name]
+    ]
+    cores = swings.find_cores(steps, found, CORE)
+    spans = zip(cores.firsts.tolist(), cores.lasts.tolist(), cores.degrees.tolist(), strict=True)
     arm_rate = np.linalg.norm(steps, axis=-1)
     moving = arm_rate * motion.fps > swings.REST_RATE
-    chest_rate = rotations.step_angles(chest)
     longest = max(1, round(values.frames(LONGEST_LAG.name)))
-    for swing in swings.find_swings(
-        steps, motion.fps, least_degrees=values[SWING.name], still_rate=STILL_RATE
-    ):
-        if swing.peak_rate < values[PEAK_RATE.name]:
-            continue
-        first, last = swings.core(steps, swing, CORE)
-        degrees = swings.turned_degrees(steps, first, last)
+    for swing, (first, last, degrees) in zip(found, spans, strict=True):
         chest_degrees = swings.turn_range(chest[first : last + 1])
+        gain = chest_degrees / degrees
+        if not any(values.grade(name, gain) for name in values.limits):
+            continue
         answer = None
-        odd = any(values.grade(name, chest_degrees / degrees) for name in values.limits)
-        if odd and chest_degrees >= TELLING:
+        if chest_degrees >= TELLING:
             around = slice(max(0, swing.first - longest), swing.last + longest)
-            answer = response.find_answer(arm_rate[around], chest_rate[around], longest)
+            chest_rate = rotations.step_angles(chest[around.start : around.stop + 1])
+            answer = response.find_answer(arm_rate[around], chest_rate, longest)
+        if bend is None:
+            bend = joints.interior_angle(shoulder, elbow, wrist)
+            bend = series.smooth(bend, motion.fps, SMOOTHING_HZ)
         yield ArmSwing(
             side=side,
             first=swing.first,
@@ -230,7 +241,7 @@ def _measure_arm(
             degrees=swing.degrees,
             peak_rate=swing.peak_rate,
             chest_degrees=chest_degrees,
-            gain=chest_degrees / degrees,
+            gain=gain,
             answer=answer,
             elbow_share=float(np.abs(np.diff(bend[first : last + 1])).sum()) / degrees,
             hand_travel=swings.excursion(wrist[swing.first : swing.last + 1]),

@@ -142,6 +142,7 @@ def measure(motion: Motion, values: Values) -> WristSwings:
             motion.fps,
             least_degrees=values[SWING.name],
             least_rate=values[PEAK_RATE.name],
+            stiff_gain=max(values.limits[WRIST_GAIN.name]),
         )
     if not found:
         raise CannotEvaluateError("; ".join(missing.values()))

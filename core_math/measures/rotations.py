@@ -146,6 +146,31 @@ def step_angles(q: FloatArray) -> FloatArray:
     return angle_between(q[:-1], q[1:])
 
 
+def spread_in_stretches(
+    q: FloatArray, starts: NDArray[np.int64], stops: NDArray[np.int64]
+) -> FloatArray:
+    """Return how far the rotations of stretches lie from their mean (rms), degrees, shape (S,).
+
+    The mean of rotations is the direction along which the most of their quaternions' squares lies
+    (Markley, Cheng, Crassidis & Oshman 2007, from memory): signs do not matter, and the sums of
+    many stretches come from one running total.
+
+    Parameters
+    ----------
+    q : ndarray, shape (N, 4)
+    starts, stops : ndarray of int, shape (S,)
+        Stops are not included; an empty stretch has no spread.
+    """
+    total = np.zeros((len(q) + 1, 4, 4))
+    np.cumsum(q[:, :, np.newaxis] * q[:, np.newaxis, :], axis=0, out=total[1:])
+    counts = stops - starts
+    some = counts > 0
+    along = np.ones(len(counts))
+    squares = total[stops[some]] - total[starts[some]]
+    along[some] = np.linalg.eigvalsh(squares)[:, -1] / counts[some]
+    return np.asarray(np.degrees(2.0 * np.sqrt(np.maximum(1.0 - along, 0.0))))
+
+
 def from_axis_angle(axis: ArrayLike, degrees: ArrayLike) -> FloatArray:
     """Make unit quaternions from axes, shape (..., 3), and angles in degrees, shape (...)."""
     axes = np.asarray(axis, dtype=np.float64)

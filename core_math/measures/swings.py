@@ -8,6 +8,8 @@ and roll of its bone matter.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +18,7 @@ from numpy.typing import NDArray
 from . import rotations, series
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 REST_RATE = 8.0  # deg/s: a limb that turns slower rests, and asks for no answer
@@ -27,16 +30,24 @@ STILL_BEND = 0.5  # degrees, and twice the follower's turn in the swing: still
 class Swing:
     """One move between two turning points; indices of frames, both included.
 
-    `degrees` is the way turned, `chord` the angle between both ends (smaller where the path
-    curves), `peak` the frame with the fastest step and `peak_rate` its degrees per second.
+    `degrees` is the way turned, `peak` the frame with the fastest step and `peak_rate` its
+    degrees per second.
     """
 
     first: int
     last: int
     peak: int
     degrees: float
-    chord: float
     peak_rate: float
+
+
+@dataclass(frozen=True, eq=False)
+class Cores:
+    """Swings without their slow ends, one entry for each: frames, both included, and way turned."""
+
+    firsts: IntArray
+    lasts: IntArray
+    degrees: FloatArray
 
 
 def unit_directions(start: FloatArray, end: FloatArray) -> FloatArray:
@@ -107,45 +118,51 @@ def find_swings(
         In order; none overlap.
     """
     rate = np.linalg.norm(steps, axis=-1) * fps
+    turned = _add_up(rate / fps)
     swings: list[Swing] = []
     for first, last in series.find_runs(rate > still_rate):
         cuts = _find_cuts(steps[first : last + 1], rate[first : last + 1], dip)
         edges = [first, *(first + cut for cut in cuts), last + 1]
         for low, high in zip(edges, edges[1:], strict=False):
-            degrees = float(rate[low:high].sum()) / fps
+            degrees = float(turned[high] - turned[low])
             if high > low and degrees >= least_degrees:
-                fastest = low + int(np.argmax(rate[low:high]))
-                swings.append(
-                    Swing(
-                        first=low,
-                        last=high,
-                        peak=fastest,
-                        degrees=degrees,
-                        chord=float(np.linalg.norm(steps[low:high].sum(axis=0))),
-                        peak_rate=float(rate[fastest]),
-                    )
-                )
+                fastest = low + int(rate[low:high].argmax())
+                swings.append(Swing(low, high, fastest, degrees, float(rate[fastest])))
     return swings
 
 
-def core(steps: FloatArray, swing: Swing, share: float) -> tuple[int, int]:
-    """Return the frames of a swing without the first and last `share` of its turn.
+def find_cores(steps: FloatArray, found: Sequence[Swing], share: float) -> Cores:
+    """Leave out the first and last `share` of each swing's turn, where neighbours leak in.
 
     Parameters
     ----------
     steps : ndarray, shape (F - 1, 3)
-        The steps the swing was found in.
+        The steps the swings were found in, degrees per frame.
+    found : sequence of Swing
+    share : float
+        Under one half. A swing of which nothing would be left stays whole.
+
+    Returns
+    -------
+    Cores
     """
-    turned = np.cumsum(np.linalg.norm(steps[swing.first : swing.last], axis=-1))
-    inside = np.flatnonzero((turned > share * turned[-1]) & (turned < (1.0 - share) * turned[-1]))
-    if len(inside) == 0:
-        return swing.first, swing.last
-    return swing.first + int(inside[0]), swing.first + int(inside[-1]) + 1
+    way = _add_up(np.linalg.norm(steps, axis=-1))
+    firsts = np.array([swing.first for swing in found], dtype=np.int64)
+    lasts = np.array([swing.last for swing in found], dtype=np.int64)
+    starts, turned = way[firsts], way[lasts] - way[firsts]
+    # What was turned after each step tells whether the step lies inside.
+    inner = np.searchsorted(way[1:], starts + share * turned, side="right")
+    outer = np.searchsorted(way[1:], starts + (1.0 - share) * turned, side="left")
+    left = inner < outer
+    firsts, lasts = np.where(left, inner, firsts), np.where(left, outer, lasts)
+    return Cores(firsts, lasts, way[lasts] - way[firsts])
 
 
-def turned_degrees(steps: FloatArray, first: int, last: int) -> float:
-    """Return the way turned between two frames, steps (F - 1, 3) in degrees."""
-    return float(np.linalg.norm(steps[first:last], axis=-1).sum())
+def _add_up(lengths: FloatArray) -> FloatArray:
+    """Return what has been gone before each step and in the end, shape (F,) from (F - 1,)."""
+    total = np.zeros(len(lengths) + 1)
+    np.cumsum(lengths, out=total[1:])
+    return total
 
 
 def excursion(points: FloatArray) -> float:
@@ -167,8 +184,13 @@ def turn_range(q: FloatArray) -> float:
     """
     if len(q) < 2:
         return 0.0
-    far = int(np.argmax(_chords(q, q[0])))
-    return float(np.degrees(4.0 * np.arcsin(0.5 * np.max(_chords(q, q[far])))))
+    # The farther apart two rotations, the smaller the product of their quaternions.
+    one = q[np.abs(q @ q[0]).argmin()]
+    other = q[np.abs(q @ one).argmin()]
+    apart, together = one - other, one + other
+    # As `rotations.angle_between`, which takes far longer for a single pair.
+    squared = min(float(apart @ apart), float(together @ together))
+    return math.degrees(4.0 * math.asin(min(0.5 * math.sqrt(squared), 1.0)))
 
 
 def still_span(
@@ -221,12 +243,6 @@ def grow_still(
     start = low + int(np.flatnonzero(before)[-1]) + 1 if before.any() else low
     end = last + int(np.flatnonzero(after)[0]) if after.any() else high - 1
     return start, end
-
-
-def _chords(q: FloatArray, other: FloatArray) -> FloatArray:
-    """Return the distance of unit quaternions from one, of either sign: 2 sin(angle / 4)."""
-    lengths = np.minimum(np.sum((q - other) ** 2, -1), np.sum((q + other) ** 2, -1))
-    return np.asarray(np.sqrt(np.minimum(lengths, 2.0)))
 
 
 def _find_cuts(steps: FloatArray, rate: FloatArray, dip: float) -> list[int]:

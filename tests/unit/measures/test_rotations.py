@@ -120,3 +120,19 @@ def test_any_numbers_become_unit_quaternions_without_a_warning(values):
     ):
         assert np.all(np.isfinite(result))
     assert np.all((rotations.angle(q) >= 0.0) & (rotations.angle(q) <= 180.0 + 1e-9))
+
+
+@pytest.mark.parametrize("scale", [0.05, 0.6, 3.0])
+def test_spread_is_that_about_scipys_mean_of_rotations(scale):
+    # SciPy averages rotations after Markley et al. as well; signs of quaternions play no part.
+    generator = np.random.default_rng(17)
+    turned = Rotation.from_rotvec(scale * generator.normal(size=(40, 3)))
+    signs = generator.choice((-1.0, 1.0), size=(40, 1))
+    starts, stops = np.array([0, 3, 10, 7]), np.array([40, 9, 11, 7])
+    found = rotations.spread_in_stretches(turned.as_quat(scalar_first=True) * signs, starts, stops)
+    for value, start, stop in zip(found[:3], starts, stops, strict=False):
+        stretch = turned[start:stop]
+        halves = 0.5 * (stretch.mean().inv() * stretch).magnitude()
+        expected = np.degrees(2.0 * np.sqrt(np.mean(np.sin(halves) ** 2)))
+        assert value == pytest.approx(expected, abs=1e-5)
+    assert found[3] == 0.0

@@ -47,7 +47,6 @@ def test_two_swings_there_and_back_are_two(fps):
     # 20 deg/s cuts less than half a degree off each end of a swing of 70 in 0.6 s.
     for swing, start, length in ((first, 0.5, 0.6), (second, 1.6, 0.8)):
         assert swing.degrees == pytest.approx(70.0, abs=1.5 + 20.0 / fps)
-        assert swing.chord == pytest.approx(swing.degrees, abs=1e-6)
         assert swing.first / fps == pytest.approx(start, abs=0.08 + 1.0 / fps)
         assert swing.last / fps == pytest.approx(start + length, abs=0.08 + 1.0 / fps)
         assert (swing.peak + 0.5) / fps == pytest.approx(start + length / 2, abs=1.0 / fps)
@@ -79,12 +78,11 @@ def test_core_leaves_out_the_slow_ends():
     degrees = 100.0 * minimum_jerk((np.arange(240) - 60) / 120.0)
     steps = swings.direction_steps(circle(degrees))
     (swing,) = swings.find_swings(steps, 120.0, least_degrees=20.0, still_rate=1.0)
-    first, last = swings.core(steps, swing, 0.1)
+    cores = swings.find_cores(steps, [swing], 0.1)
+    ((first, last),) = zip(cores.firsts, cores.lasts, strict=True)
     assert degrees[first] == pytest.approx(10.0, abs=2.0)
     assert degrees[last] == pytest.approx(90.0, abs=2.0)
-    assert swings.turned_degrees(steps, first, last) == pytest.approx(
-        degrees[last] - degrees[first], abs=1e-6
-    )
+    assert cores.degrees == pytest.approx([degrees[last] - degrees[first]], abs=1e-6)
 
 
 def test_excursion_is_the_largest_distance_on_a_line_and_never_more_than_it():
@@ -130,8 +128,9 @@ def test_any_path_is_measured_without_a_warning(path, scale, fps):
     for swing in found:
         assert 0 <= swing.first < swing.last <= len(steps)
         assert swing.first <= swing.peak < swing.last
-        assert swing.chord <= swing.degrees + 1e-6 and swing.degrees >= 10.0
-        first, last = swings.core(steps, swing, 0.1)
+        assert swing.degrees >= 10.0
+    cores = swings.find_cores(steps, found, 0.1)
+    for swing, first, last in zip(found, cores.firsts, cores.lasts, strict=True):
         assert swing.first <= first < last <= swing.last
     assert swings.excursion(path * scale) == pytest.approx(
         scale * swings.excursion(path), rel=1e-9, abs=1e-12
@@ -164,6 +163,6 @@ def test_still_span_ends_where_the_driver_rests_or_the_follower_turns():
     half = np.radians(degrees) / 2.0
     q = np.stack((np.cos(half), np.sin(half), 0.0 * half, 0.0 * half), axis=-1)
     moving = (np.arange(59) >= 10) & (np.arange(59) < 50)
-    swing = swings.Swing(first=25, last=35, peak=30, degrees=60.0, chord=60.0, peak_rate=200.0)
+    swing = swings.Swing(first=25, last=35, peak=30, degrees=60.0, peak_rate=200.0)
     assert swings.still_span(q, moving, swing, (26, 34), 24.0) == (18, 50)
     assert swings.still_span(q, np.zeros(59, bool), swing, (26, 34), 24.0) == (25, 35)
