@@ -14,6 +14,9 @@ MAD_TO_SIGMA = 1.482602218505602
 """1 / Phi^-1(3/4): makes the median absolute deviation a standard deviation for normal noise."""
 
 
+RUNNING = 1e-12
+"""Share of a running sum that its rounding may be, with much to spare."""
+
 SHORT_SIGNAL = 1 << 9
 """Samples of a signal that is compared at all lags at once."""
 
@@ -186,3 +189,85 @@ def find_lag(signal: FloatArray, reply: FloatArray, longest: int) -> tuple[float
         if bend < -1e-15:
             shift = float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5))
     return best - longest + shift, float(likeness[best])
+
+
+def find_lags_in_stretches(
+    signal: FloatArray,
+    reply: FloatArray,
+    starts: NDArray[np.int64],
+    stops: NDArray[np.int64],
+    longest: NDArray[np.int64],
+) -> tuple[FloatArray, FloatArray]:
+    """Find by how many samples `reply` follows `signal` in each of many stretches.
+
+    The same as `find_lag` for every stretch by itself; running sums serve all of them at once.
+
+    Parameters
+    ----------
+    signal, reply : ndarray, shape (N, C)
+    starts, stops : ndarray of int, shape (S,)
+        Stops are not included.
+    longest : ndarray of int, shape (S,)
+        Largest lag to try in each stretch, in samples.
+
+    Returns
+    -------
+    lags, likeness : ndarray, shape (S,)
+    """
+    most = int(longest.max(initial=0))
+    own, other = (np.einsum("nc,nc->n", values, values) for values in (signal, reply))
+    sums = [_run_sums(values) for values in (signal, reply, own, other)]
+    likeness = np.full((2 * most + 1, len(starts)), -np.inf)
+    for row, lag in enumerate(range(-most, most + 1)):
+        tried = np.abs(lag) <= longest
+        # Of the signal all but the last samples have a reply, of the reply all but the first.
+        first, stop = starts + max(0, -lag), stops - max(0, lag)
+        shifted = np.zeros(len(signal))
+        low, high = max(0, -lag), len(signal) - max(0, lag)
+        if high > low:
+            both = signal[low:high], reply[low + lag : high + lag]
+            shifted[low:high] = np.einsum("nc,nc->n", *both)
+        overlap = np.maximum(stop - first, 0)
+        tried_here = tried & (overlap >= 3)
+        likeness[row, tried] = 0.0
+        likeness[row, tried_here] = _correlate_sums(
+            (*sums, _run_sums(shifted)), first[tried_here], stop[tried_here], lag
+        )
+    best = likeness.argmax(axis=0)
+    inner = np.clip(best, 1, max(1, 2 * most - 1))
+    shift = np.zeros(len(starts))
+    if most > 0:
+        left, middle, right = (
+            np.take_along_axis(likeness, (inner + step)[np.newaxis], axis=0)[0]
+            for step in (-1, 0, 1)
+        )
+        bent = (best == inner) & np.isfinite(left) & np.isfinite(right)
+        bend = np.where(bent, left, 0.0) - 2.0 * middle + np.where(bent, right, 0.0)
+        bent &= bend < -1e-15
+        shift[bent] = np.clip(0.5 * (left[bent] - right[bent]) / bend[bent], -0.5, 0.5)
+    return best - most + shift, np.take_along_axis(likeness, best[np.newaxis], axis=0)[0]
+
+
+def _run_sums(values: FloatArray) -> FloatArray:
+    """Return the sums of all samples before each one and in the end, (N + 1, ...) from (N, ...)."""
+    sums = np.zeros((len(values) + 1, *values.shape[1:]))
+    np.cumsum(values, axis=0, out=sums[1:])
+    return sums
+
+
+def _correlate_sums(
+    sums: tuple[FloatArray, ...], first: NDArray[np.int64], stop: NDArray[np.int64], lag: int
+) -> FloatArray:
+    """Correlate samples first .. stop of a signal with those `lag` later of its reply."""
+    signal, reply, own, other, shifted = sums
+    count = stop - first
+    a = signal[stop] - signal[first]
+    b = reply[stop + lag] - reply[first + lag]
+    shared = shifted[stop] - shifted[first] - np.einsum("sc,sc->s", a, b) / count
+    power_a = own[stop] - own[first] - np.einsum("sc,sc->s", a, a) / count
+    power_b = other[stop + lag] - other[first + lag] - np.einsum("sc,sc->s", b, b) / count
+    # What the rounding of the running sums may leave of a signal at rest is no signal.
+    told = (power_a > RUNNING * own[stop]) & (power_b > RUNNING * other[stop + lag])
+    power = np.sqrt(np.where(told, power_a * power_b, 1.0))
+    told &= power > 1e-12
+    return np.asarray(np.where(told, shared / np.where(told, power, 1.0), 0.0))

@@ -16,15 +16,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from .series import rolling_maximum
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-BLOCK = 1 << 16
-"""Numbers of a path that are worked on at a time."""
-
-FEWEST_COLUMNS = 16
-"""Paths that are worked on together however long: what lies side by side is read at once."""
+BLOCK = 1 << 15
+"""Numbers of a path that are worked on at a time: they stay in the processor's own memory."""
 
 ORDER = 3
 """Differences of this order; the template of one frame is their signature of a spike."""
@@ -68,7 +67,13 @@ def find_heights(path: FloatArray, shape: Shape = ONE_FRAME) -> tuple[FloatArray
         Sum of squares of the template at each frame: the fit's trust in its height. It is 20 for
         one frame in the middle and 1 for the very first and last frame.
     """
-    return fit_shape(match_one_frame(path), shape)
+    heights, weights = np.zeros(path.shape), weigh_shape(shape, len(path))
+    fitted = weights > 0.0
+    if fitted.any():
+        answers = add_up_shape(match_one_frame(np.moveaxis(path, 0, -1)), shape)
+        heights[: answers.shape[-1]] = np.moveaxis(answers, -1, 0)
+        heights[fitted] /= weights[fitted].reshape(-1, *([1] * (path.ndim - 1)))
+    return heights, weights
 
 
 def height_at(path: FloatArray, frame: int, shape: Shape = ONE_FRAME) -> FloatArray:
@@ -80,11 +85,11 @@ def height_at(path: FloatArray, frame: int, shape: Shape = ONE_FRAME) -> FloatAr
 
 
 def find_peaks(energy: FloatArray, reach: int) -> BoolArray:
-    """Say where `energy`, shape (F, N), is the largest within `reach` frames along axis 0."""
-    best = energy.copy()
-    for offset in range(1, reach + 1):
-        best[offset:] = np.maximum(best[offset:], energy[:-offset])
-        best[:-offset] = np.maximum(best[:-offset], energy[offset:])
+    """Say where `energy`, shape (N, F), is the largest within `reach` frames, shape (N, F)."""
+    count = energy.shape[-1]
+    padded = np.zeros((*energy.shape[:-1], count + 2 * reach))
+    padded[..., reach : reach + count] = energy
+    best = rolling_maximum(padded.T, 2 * reach + 1).T
     return (energy > 0.0) & (energy >= best)
 
 
@@ -105,27 +110,30 @@ def find_best_fits(
     list of (frames, columns, heights), shapes (C,), (C,) and (C, D)
         For each shape, in the order of frames, then of columns.
     """
+    count, number, dimensions = path.shape
+    weights = [weigh_shape(shape, count) for shape in shapes]
     found: list[list[tuple[IntArray, IntArray, FloatArray]]] = [[] for _ in shapes]
-    # A few paths at a time stay in the processor's memory, and long ones need little of any.
-    size = max(FEWEST_COLUMNS, BLOCK // max(1, path.shape[0] * path.shape[2]))
-    for start in range(0, path.shape[1], size):
-        answers = match_one_frame(path[:, start : start + size])
-        fits = [fit_shape(answers, shape) for shape in shapes]
+    size = max(1, BLOCK // max(1, count * dimensions))
+    for start in range(0, number, size):
+        # Dimensions first and frames last: what is added up lies side by side.
+        answers = match_one_frame(path[:, start : start + size].transpose(2, 1, 0))
         energies = [
-            weights[:, np.newaxis] * np.einsum("fnd,fnd->fn", heights, heights)
-            for heights, weights in fits
+            _find_energy(answers, shape, weight)
+            for shape, weight in zip(shapes, weights, strict=True)
         ]
-        strongest = energies[0] if len(fits) == 1 else np.maximum.reduce(energies)
-        peaks = find_peaks(strongest, ORDER)
-        for number, ((heights, weights), energy) in enumerate(zip(fits, energies, strict=True)):
-            enough = energy >= weights[:, np.newaxis] * least**2
-            frames, columns = np.nonzero(peaks & enough & (energy == strongest))
-            found[number].append((frames, columns + start, heights[frames, columns]))
+        strongest = energies[0] if len(energies) == 1 else np.maximum.reduce(energies)
+        columns, frames = np.nonzero(find_peaks(strongest, ORDER))
+        peaks = strongest[columns, frames]
+        for shape, weight, energy, pieces in zip(shapes, weights, energies, found, strict=True):
+            own = (energy[columns, frames] == peaks) & (peaks >= weight[frames] * least**2)
+            at, of = frames[own], columns[own]
+            height = sum(share * answers[:, of, at + later] for later, share in enumerate(shape))
+            pieces.append((at, of + start, (height / weight[at]).T))
     every = []
     for pieces in found:
         if not pieces:
             none = np.zeros(0, dtype=np.int64)
-            every.append((none, none, np.zeros((0, path.shape[2]))))
+            every.append((none, none, np.zeros((0, dimensions))))
             continue
         frames, columns, heights = (np.concatenate(part) for part in zip(*pieces, strict=True))
         order = np.lexsort((columns, frames))
@@ -134,41 +142,81 @@ def find_best_fits(
 
 
 def match_one_frame(path: FloatArray) -> FloatArray:
-    """Return the third differences around each frame weighed with the template of one frame."""
-    thirds = third_differences(path)
-    answers = np.zeros(path.shape)
-    if len(thirds) == 0:
-        return answers
-    count = len(thirds)
-    answers[ORDER:] = thirds
-    for back, weight in ((2, -3.0), (1, 3.0), (0, -1.0)):
-        answers[back : back + count] += weight * thirds
-    return answers
+    """Return the third differences around each frame weighed with the template of one frame.
+
+    Parameters
+    ----------
+    path : ndarray, shape (..., F)
+        Frames along the last axis.
+
+    Returns
+    -------
+    ndarray, shape (..., F)
+    """
+    count = path.shape[-1]
+    thirds = np.zeros((*path.shape[:-1], count + ORDER))
+    if count > ORDER:
+        # Beyond the ends there are none.
+        thirds[..., ORDER:count] = third_differences(path)
+    return -third_differences(thirds)
 
 
-def fit_shape(answers: FloatArray, shape: Shape) -> tuple[FloatArray, FloatArray]:
-    """Return heights and weights of a shape, from what each frame answers to the template."""
-    count, width = len(answers), len(shape)
-    weights = np.zeros(count)
-    starts = count - width + 1
-    if count <= ORDER or width > count - ORDER:
-        return np.zeros(answers.shape), weights
-    template = make_template(shape)
-    for offset, weight in enumerate(template):
-        # The template's rows are the differences t - 3 ... t + width - 1; those that exist count.
-        rows = np.arange(starts) - ORDER + offset
-        weights[:starts] += weight**2 * ((rows >= 0) & (rows < count - ORDER))
-    heights = np.zeros(answers.shape)
+def weigh_shape(shape: Shape, count: int) -> FloatArray:
+    """Return the sum of squares of a shape's template at each of `count` frames, cut off at ends.
+
+    0 where the shape would reach over the end, and everywhere on too few frames.
+    """
+    weights, width = np.zeros(count), len(shape)
+    if count > ORDER and width <= count - ORDER:
+        starts = np.arange(count - width + 1)
+        for offset, weight in enumerate(make_template(shape)):
+            # The template's rows are the differences t - 3 ... t + width - 1; those that exist.
+            rows = starts - ORDER + offset
+            weights[: len(starts)] += weight**2 * ((rows >= 0) & (rows < count - ORDER))
+    return weights
+
+
+def add_up_shape(answers: FloatArray, shape: Shape) -> FloatArray:
+    """Return what frames that are off by `shape` answer together.
+
+    Parameters
+    ----------
+    answers : ndarray, shape (..., F)
+        Those of single frames, see `match_one_frame`; at least as many as the shape is wide.
+
+    Returns
+    -------
+    ndarray, shape (..., F - W + 1)
+    """
+    width, starts = len(shape), answers.shape[-1] - len(shape) + 1
+    by_share: dict[float, FloatArray] = {}
     for later, share in enumerate(shape):
-        if share == 1.0:
-            heights[:starts] += answers[later : later + starts]
-        else:
-            heights[:starts] += share * answers[later : later + starts]
-    scale = np.divide(1.0, weights, out=np.zeros(count), where=weights > 0.0)
-    heights *= scale.reshape(-1, *([1] * (answers.ndim - 1)))
-    return heights, weights
+        answer = answers[..., later : later + starts]
+        by_share[share] = by_share[share] + answer if share in by_share else answer
+    total = None
+    for share, answer in by_share.items():
+        scaled = answer if share == 1.0 else share * answer
+        total = scaled if total is None else total + scaled
+    assert total is not None, f"a shape of {width} frames is none"
+    return total
+
+
+def _find_energy(answers: FloatArray, shape: Shape, weights: FloatArray) -> FloatArray:
+    """Return height squared times weight at each frame, shape (N, F), from answers (D, N, F)."""
+    energy = np.zeros(answers.shape[1:])
+    starts = answers.shape[-1] - len(shape) + 1
+    if not weights.any():
+        return energy
+    together = add_up_shape(answers, shape)
+    squares = np.einsum("dnf,dnf->nf", together, together)
+    np.divide(squares, weights[:starts], out=energy[:, :starts], where=weights[:starts] > 0.0)
+    return energy
 
 
 def third_differences(path: FloatArray) -> FloatArray:
-    """Return the third differences along axis 0."""
-    return path[3:] - 3.0 * path[2:-1] + 3.0 * path[1:-2] - path[:-3]
+    """Return the third differences along the last axis, three fewer."""
+    thirds = path[..., 1:-2] - path[..., 2:-1]
+    thirds *= 3.0
+    thirds += path[..., 3:]
+    thirds -= path[..., :-3]
+    return thirds

@@ -12,6 +12,9 @@ from .spike_fit import ORDER, Shape, make_template
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+BLOCK = 256
+"""Jumps that are rated at a time: what lies around them stays in the processor's own memory."""
+
 SHRINKAGE = 0.02
 """Share of a round spread mixed into the directional one, so that no direction is without any."""
 
@@ -69,24 +72,59 @@ def rate_heights(
         Height over its standard error, root mean square over the directions; 0 where fewer than
         four differences are left to judge by.
     """
-    count = len(path)
-    if len(frames) == 0 or count <= ORDER:
-        return np.zeros(len(frames))
-    template = make_template(shape)
+    ratings = np.zeros(len(frames))
+    if len(path) > ORDER:
+        for start in range(0, len(frames), BLOCK):
+            some = slice(start, start + BLOCK)
+            ratings[some] = _rate_block(
+                path,
+                frames[some],
+                columns[some],
+                heights[some],
+                shape,
+                reach,
+                floor,
+                None if axes is None else axes[some],
+                rank,
+            )
+    return ratings
+
+
+def _rate_block(
+    path: FloatArray,
+    frames: IntArray,
+    columns: IntArray,
+    heights: FloatArray,
+    shape: Shape,
+    reach: int,
+    floor: float,
+    axes: FloatArray | None,
+    rank: int | None,
+) -> FloatArray:
+    count, template = len(path), make_template(shape)
     offsets = np.arange(-ORDER - reach, len(shape) + reach)
     rows = frames[:, np.newaxis] + offsets
     inside = (rows >= 0) & (rows < count - ORDER)
     # Only what lies around the jumps is looked up and differenced.
     span = frames[:, np.newaxis] + np.arange(offsets[0], offsets[-1] + ORDER + 1)
     near = path[np.clip(span, 0, count - 1), columns[:, np.newaxis]]
-    window = near[:, 3:] - 3.0 * near[:, 2:-1] + 3.0 * near[:, 1:-2] - near[:, :-3]
+    window = near[:, 1:-2] - near[:, 2:-1]
+    window *= 3.0
+    window += near[:, 3:]
+    window -= near[:, :-3]
+    window[~inside] = 0.0
+    own = slice(reach, reach + len(template))
+    weight = inside[:, own] @ template**2
+    squares = np.swapaxes(window, 1, 2) @ window
+    answer = template @ window[:, own]
     if axes is not None:
-        window = window @ axes
-        heights = (heights[:, np.newaxis] @ axes)[:, 0]
-    signature = np.zeros(len(offsets))
-    signature[reach : reach + len(template)] = template
-    left = (window - signature[:, np.newaxis] * heights[:, np.newaxis]) * inside[..., np.newaxis]
-    weight = (signature**2 * inside).sum(axis=1)
+        squares = np.swapaxes(axes, 1, 2) @ (squares @ axes)
+        answer, heights = ((vectors[:, np.newaxis] @ axes)[:, 0] for vectors in (answer, heights))
+    # What is left when the jump is taken out, (window - template x height), squared.
+    shared = answer[:, :, np.newaxis] * heights[:, np.newaxis]
+    jumped = heights[:, :, np.newaxis] * heights[:, np.newaxis]
+    left = squares - shared - np.swapaxes(shared, 1, 2)
+    left += weight[:, np.newaxis, np.newaxis] * jumped
     freedom = inside.sum(axis=1) - 1
     rating = rate_against(left, freedom, heights, weight, floor, rank)
     return np.where(freedom >= ORDER + 1, rating, 0.0)
@@ -106,34 +144,58 @@ def miss_all_paths(path: FloatArray, frames: IntArray, columns: IntArray, width:
     frames, columns : ndarray of int, shape (C,)
     width : int
     """
+    nearest = np.empty(len(frames))
     offsets = np.array((-3, -2, -1, 1, 2, 3))
-    rows = np.where(offsets < 0, frames[:, np.newaxis], frames[:, np.newaxis] + width - 1) + offsets
-    near = path[np.clip(rows, 0, len(path) - 1), columns[:, np.newaxis]]
-    guesses = np.einsum("wk,ckd->cwd", _WAYS, near)
-    edges = np.stack((path[frames, columns], path[frames + width - 1, columns]), axis=1)
-    off = np.repeat(edges, len(_WAYS) // 2, axis=1) - guesses
-    exists = (rows >= 0) & (rows < len(path))
-    askable = ~np.any((_WAYS != 0.0) & ~exists[:, np.newaxis], axis=-1)
-    distances = np.where(askable, np.linalg.norm(off, axis=-1), np.inf)
-    nearest: FloatArray = distances.min(axis=1)
+    half = len(_WAYS) // 2
+    for start in range(0, len(frames), BLOCK):
+        first, column = frames[start : start + BLOCK, np.newaxis], columns[start : start + BLOCK]
+        rows = np.where(offsets < 0, first, first + width - 1) + offsets
+        near = path[np.clip(rows, 0, len(path) - 1), column[:, np.newaxis]]
+        off = _WAYS @ near
+        off[:, :half] -= path[first, column[:, np.newaxis]]
+        off[:, half:] -= path[first + width - 1, column[:, np.newaxis]]
+        squares = np.einsum("cwd,cwd->cw", off, off)
+        exists = (rows >= 0) & (rows < len(path))
+        if not exists.all():
+            squares[np.any((_WAYS != 0.0) & ~exists[:, np.newaxis], axis=-1)] = np.inf
+        nearest[start : start + BLOCK] = np.sqrt(squares.min(axis=1))
     return nearest
 
 
 def rate_against(
-    rest: FloatArray,
+    squares: FloatArray,
     freedom: IntArray,
     heights: FloatArray,
     weight: FloatArray,
     floor: float,
     rank: int | None = None,
 ) -> FloatArray:
-    """Return heights, shape (C, D), over their standard error given the rest, shape (C, W, D)."""
-    dimensions = rest.shape[-1]
+    """Return heights over their standard error, given the rest of what is around them.
+
+    Parameters
+    ----------
+    squares : ndarray, shape (C, D, D)
+        Sum of the squares (outer products) of the rest.
+    freedom : ndarray of int, shape (C,)
+        How many of them count.
+    heights : ndarray, shape (C, D)
+    weight : ndarray, shape (C,)
+        The fit's trust in its height.
+    floor, rank
+        As for `rate_heights`.
+
+    Returns
+    -------
+    ndarray, shape (C,)
+    """
+    dimensions = squares.shape[-1]
     rank = rank or dimensions
-    spread = np.swapaxes(rest, 1, 2) @ rest / np.maximum(freedom, 1)[:, np.newaxis, np.newaxis]
+    spread = squares / np.maximum(freedom, 1)[:, np.newaxis, np.newaxis]
     round_spread = np.trace(spread, axis1=1, axis2=2) / rank * SHRINKAGE + floor**2
-    spread = (1.0 - SHRINKAGE) * spread
+    spread *= 1.0 - SHRINKAGE
     spread += round_spread[:, np.newaxis, np.newaxis] * np.eye(dimensions)
-    ratio = np.sum(heights * np.linalg.solve(spread, heights[..., np.newaxis])[..., 0], axis=1)
+    ratio = np.einsum(
+        "cd,cd->c", heights, np.linalg.solve(spread, heights[..., np.newaxis])[..., 0]
+    )
     rating: FloatArray = np.sqrt(np.maximum(weight * ratio / rank, 0.0))
     return rating

@@ -268,7 +268,8 @@ def find_end_spikes(
         before, off = np.swapaxes(errors[:-1], 0, 1), errors[-1]
         if axes is not None:
             before, off = before @ axes, (off[:, np.newaxis] @ axes)[:, 0]
-        rated = rate_against(before, np.full(number, before.shape[1]), off, np.ones(number), floor)
+        squares, freedom = np.swapaxes(before, 1, 2) @ before, np.full(number, before.shape[1])
+        rated = rate_against(squares, freedom, off, np.ones(number), floor)
         better = rated > ratings
         ratings = np.where(better, rated, ratings)
         heights[better] = errors[-1, better]

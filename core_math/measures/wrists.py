@@ -162,13 +162,9 @@ def find_leads(
         return leads
     lows, highs = np.array([around[row] for row in told]).T
     leads[told] = _lead_in_world(forearm, hand, lows, highs, longest)
-    turns = rotations.step_vectors(forearm)
-    own = rotations.rotate(forearm[1:], rotations.step_vectors(bend))
-    for row in told:
-        low, high = around[row]
-        first, last = spans[row][0] - low, spans[row][1] - low
-        at_wrist = _lead_at_wrist(turns[low:high], own[low:high], first, last, longest)
-        leads[row] = np.fmax(leads[row], at_wrist)
+    starts, stops = (np.array([spans[row][end] for row in told]) for end in (0, 1))
+    at_wrist = _lead_at_wrist(forearm, bend, (lows, highs), (starts, stops), longest)
+    leads[told] = np.fmax(leads[told], at_wrist)
     return leads
 
 
@@ -203,15 +199,28 @@ def _lead_in_world(
 
 
 def _lead_at_wrist(
-    forearm: FloatArray, own: FloatArray, first: int, last: int, longest: int
-) -> float:
+    forearm: FloatArray,
+    bend: FloatArray,
+    around: tuple[IntArray, IntArray],
+    spans: tuple[IntArray, IntArray],
+    longest: int,
+) -> FloatArray:
     """Return by how many samples the wrist's own turn runs ahead of the forearm's like turn."""
-    ahead, longest = max(1, longest // 6), min(longest, len(own) // 2)
-    if longest <= ahead or np.vdot(forearm[ahead:], own[:-ahead]) <= np.vdot(forearm, own):
-        return float("nan")
-    lag, likeness = series.find_lag(forearm, own, longest)
-    # A wrist that bends and is back when the swing ends has no turn of its own to be early.
-    stroke = own[max(0, first + round(lag)) : last]
-    way = float(np.linalg.norm(stroke, axis=-1).sum())
-    one_way = np.linalg.norm(stroke.sum(axis=0)) >= ONE_WAY * way > 0.0
-    return -lag if likeness >= ALIKE and one_way and -lag < 0.75 * longest else float("nan")
+    turns = rotations.step_vectors(forearm)
+    own = rotations.rotate(forearm[1:], rotations.step_vectors(bend))
+    lows, highs = around
+    most = np.minimum(longest, (highs - lows) // 2)
+    lags, likeness = series.find_lags_in_stretches(turns, own, lows, highs, most)
+    leads = np.where((likeness >= ALIKE) & (-lags < 0.75 * most), -lags, np.nan)
+    ahead = max(1, longest // 6)
+    for row in np.flatnonzero(np.isfinite(leads)).tolist():
+        low, high, lag = int(lows[row]), int(highs[row]), float(lags[row])
+        one, other = turns[low:high], own[low:high]
+        # A wrist that bends and is back when the swing ends has no turn of its own to be early.
+        stroke = own[max(low, int(spans[0][row]) + round(lag)) : int(spans[1][row])]
+        way = float(np.linalg.norm(stroke, axis=-1).sum())
+        one_way = np.linalg.norm(stroke.sum(axis=0)) >= ONE_WAY * way > 0.0
+        likelier = most[row] > ahead and np.vdot(one[ahead:], other[:-ahead]) > np.vdot(one, other)
+        if not (one_way and likelier):
+            leads[row] = np.nan
+    return leads

@@ -233,9 +233,9 @@ def test_height_at_one_frame_is_the_same_as_in_the_whole_path():
 
 def test_peaks_are_the_largest_around():
     energy = np.array([0.0, 1.0, 3.0, 2.0, 0.0, 5.0, 0.0, 0.0])[:, None]
-    assert np.flatnonzero(spikes.find_peaks(energy, 2)[:, 0]).tolist() == [2, 5]
-    assert np.flatnonzero(spikes.find_peaks(energy, 3)[:, 0]).tolist() == [5]
-    assert not spikes.find_peaks(np.zeros((5, 1)), 2).any()
+    assert np.flatnonzero(spikes.find_peaks(energy.T, 2)[0]).tolist() == [2, 5]
+    assert np.flatnonzero(spikes.find_peaks(energy.T, 3)[0]).tolist() == [5]
+    assert not spikes.find_peaks(np.zeros((1, 5)), 2).any()
 
 
 @given(ANY_PATHS, st.floats(1e-3, 1e3), st.integers(1, 4))
