@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from .camera import ShotCamera as ShotCamera  # checks are given it with the motion
 from .findings import CannotEvaluateError
-from .measures import body, contacts, ground, rotations, stage
+from .measures import body, contacts, geometry, ground, rotations, stage, strands
 from .staging import Staging as Staging
 
 FloatArray = NDArray[np.float64]
@@ -208,6 +208,18 @@ class Motion:
         """Return a part's rotations seen from another part, shape (F, 4), continuous."""
         seen = rotations.relative(self.rotation(to), self.rotation(part))
         return rotations.make_continuous(seen)
+
+    def turns(self, parts: tuple[str, ...]) -> FloatArray:
+        """Return each part's turn away from its own average, in its own axes.
+
+        Returns
+        -------
+        ndarray, shape (F, J, 3), degrees
+        """
+        rows = list(self.require(*parts))
+        return self.memo(
+            ("turns", parts), lambda: strands.turn_vectors(self.local_rotations[:, rows])
+        )
 
     def frame(self, index: int) -> int:
         """Return the scene's frame number of a row."""
@@ -595,7 +607,7 @@ def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) 
         return height
     # No limb of a body: the typical spread of the subject's own points is its size.
     points = np.concatenate((heads, tails), axis=1)
-    spread = np.linalg.norm(points.max(axis=1) - points.min(axis=1), axis=-1)
+    spread = geometry.lengths(points.max(axis=1) - points.min(axis=1))
     return float(np.median(spread))
 
 
@@ -605,7 +617,7 @@ def _total_change(places: FloatArray, local: FloatArray, height: float) -> Float
     for rows in _list_blocks(len(change), local.shape[1]):
         both = slice(rows.start, rows.stop + 1)
         turns = rotations.step_angles(local[both]).sum(axis=-1)
-        travel = np.linalg.norm(np.diff(places[both], axis=0), axis=-1).sum(axis=-1)
+        travel = geometry.lengths(np.diff(places[both], axis=0)).sum(axis=-1)
         change[rows] = turns + (100.0 * travel / height if height > 0.0 else travel)
     return change
 

@@ -167,7 +167,7 @@ def measure(motion: Motion, values: Values) -> list[Break]:
             points, camera.positions, camera.rotations, camera.orthographic
         )[used]
     found = arcs.find_breaks(
-        path[used],
+        path if len(used) == len(path) else path[used],
         longest,
         least=min(values.limits[OFF_ARC.name]),
         floor=ROUGHNESS_FLOOR,
@@ -320,7 +320,7 @@ def _follow_to_the_end(
     ends = [int(row) for row in below if motion.parts[row].startswith(LIMB_ENDS)]
     row, stop = np.searchsorted(used, (first, last + 1))
     shape = (1.0,) * int(stop - row)
-    off = spikes.height_at(motion.heads[used], int(row), shape) * (100.0 / motion.height)
+    off = spikes.height_at(motion.heads, int(row), shape, used) * (100.0 / motion.height)
     end = max(ends, key=lambda row: off[row], default=part)
     return end if off[end] >= END_SHARE * size else part
 

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome
-from ..measures import camera_work, series, spikes, stage, stalls
+from ..measures import camera_work, geometry, series, spikes, stage, stalls
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit
 
@@ -155,7 +155,7 @@ def measure(motion: Motion, values: Values) -> list[Hitch]:
     if not np.isfinite(steps).all():
         raise CannotEvaluateError("the subject is behind the camera for a while")
     # The camera has a cadence of its own: on ones as a rule, whatever its subject moves on.
-    size = np.linalg.norm(steps, axis=-1)
+    size = geometry.lengths(steps)
     cadence = stage.find_cadence(size)
     path = np.concatenate((np.zeros((1, steps.shape[1])), np.cumsum(steps, axis=0)))
     used = np.arange(len(path))
@@ -265,8 +265,8 @@ def _find_kinks(steps: FloatArray, fps: float, values: Values) -> list[Hitch]:
     """Find frames on which most of the speed around comes or goes at once."""
     # The same change of speed is the same kink at every frame rate.
     steps = steps * (fps / 24.0)
-    speed = np.linalg.norm(steps, axis=-1)
-    change = np.linalg.norm(np.diff(steps, axis=0), axis=-1)
+    speed = geometry.lengths(steps)
+    change = geometry.lengths(np.diff(steps, axis=0))
     least = min(values.limits[KINK.name])
     reach, around = max(2, round(0.25 * fps)), max(4, round(AROUND_S * fps))
     found: list[Hitch] = []

@@ -84,15 +84,10 @@ class Pair:
 
 def measure(motion: Motion, values: Values) -> list[Pair]:
     """Compare every two strands of the subject, joint by joint, stretch by stretch."""
-    chains = {
-        part: [motion.index(joint) for joint in motion.chain(part)]
-        for part in motion.parts
-        if part.startswith("strand:") and "/" not in part
-    }
-    if len(chains) < 2:
+    names = sorted(part for part in motion.parts if part.startswith("strand:") and "/" not in part)
+    if len(names) < 2:
         raise CannotEvaluateError("needs two strands (hair, tail, cloth or strap chains)")
-    names = sorted(chains)
-    turns = [strands.turn_vectors(motion.local_rotations[:, chains[name]]) for name in names]
+    turns = [motion.turns(motion.chain(name)) for name in names]
     window = max(4, min(round(values.frames(STRETCH.name)), motion.frame_count))
     step = max(1, round(LARGEST_OFFSET_S * motion.fps / OFFSETS_PER_SIDE))
     swings = [float(np.std(own)) for own in turns]

@@ -27,7 +27,7 @@ import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome
-from ..measures import rotations, series
+from ..measures import geometry, rotations, series
 from ..motion import Motion
 from ..units import Unit
 
@@ -80,7 +80,7 @@ def measure(motion: Motion, values: Values) -> list[Hold]:
     scale = 100.0 / motion.height * motion.fps
     fastest = np.zeros(motion.frame_count - 1)
     for points in (motion.heads, motion.tails):
-        steps = np.linalg.norm(np.diff(points, axis=0), axis=-1).max(axis=-1)
+        steps = geometry.lengths(np.diff(points, axis=0)).max(axis=-1)
         fastest = np.maximum(fastest, steps * scale)
     turns = rotations.step_angles(motion.rotations).max(axis=-1) * motion.fps
     still = (fastest <= values[STILL_TRAVEL.name]) & (turns <= values[STILL_TURN.name])

@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, say_part
-from ..measures import paths, series, swings
+from ..measures import geometry, paths, series, swings
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -176,34 +176,34 @@ def _find_sweeps(
     root, middle = (f"{name}{side}" for name in LIMBS[end])
     tip_path = motion.head(f"{end}{side}")
     length = float(
-        np.median(np.linalg.norm(motion.head(middle) - motion.head(root), axis=-1))
-        + np.median(np.linalg.norm(tip_path - motion.head(middle), axis=-1))
+        np.median(geometry.lengths(motion.head(middle) - motion.head(root)))
+        + np.median(geometry.lengths(tip_path - motion.head(middle)))
     )
     if not length > 0.0:
         return []
     tip = series.smooth(tip_path[used], rate, SMOOTH_HZ)
     base = series.smooth(motion.head(root)[used], rate, SMOOTH_HZ)
     steps = swings.direction_steps(swings.unit_directions(base, tip))
-    reach = np.linalg.norm(tip - base, axis=-1)
-    found = []
-    for swing in swings.find_swings(
+    moves = swings.find_swings(
         steps, rate, least_degrees=values[LEAST_TURN.name], still_rate=STILL_RATE
-    ):
-        path = tip[swing.first : swing.last + 1]
-        way = float(np.linalg.norm(path[-1] - path[0]))
-        stretched = abs(float(reach[swing.last] - reach[swing.first]))
-        if len(path) < 4 or way < values[LEAST_WAY.name] * length:
-            continue
-        if stretched > values[STRETCH.name] * length:
-            continue
-        if end == "foot" and _slides(motion, side, used[swing.first : swing.last + 1]):
+    )
+    firsts = np.array([swing.first for swing in moves], dtype=np.int64)
+    lasts = np.array([swing.last for swing in moves], dtype=np.int64)
+    way, carried = (geometry.lengths(path[lasts] - path[firsts]) for path in (tip, base))
+    reach = geometry.lengths(tip - base)
+    owes = (lasts - firsts >= 3) & (way >= values[LEAST_WAY.name] * length)
+    owes &= np.abs(reach[lasts] - reach[firsts]) <= values[STRETCH.name] * length
+    found = []
+    for row in np.flatnonzero(owes).tolist():
+        swing = moves[row]
+        span = slice(swing.first, swing.last + 1)
+        if end == "foot" and _slides(motion, side, used[span]):
             continue
         first, last, peak = (int(used[row]) for row in (swing.first, swing.last, swing.peak))
-        flatness = paths.sagitta_ratio(path)
-        from_root = base[swing.first : swing.last + 1]
-        if np.linalg.norm(from_root[-1] - from_root[0]) >= CARRIED_SHARE * way:
+        flatness = paths.sagitta_ratio(tip[span])
+        if carried[row] >= CARRIED_SHARE * way[row]:
             # A body that travels stretches the arc its limb describes: what is seen from it counts.
-            flatness = max(flatness, paths.sagitta_ratio(path - from_root))
+            flatness = max(flatness, paths.sagitta_ratio(tip[span] - base[span]))
         found.append(Sweep(end, side, first, last, peak, swing.degrees, flatness))
     return found
 

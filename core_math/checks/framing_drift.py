@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
-from ..measures import picture, series
+from ..measures import geometry, picture, series
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -151,7 +151,7 @@ def measure_framing(motion: Motion, values: Values) -> Framing:
     seen = picture.divide_motion(center, camera.positions, camera.rotations, camera.lens)
     if not np.isfinite(seen.places).all():
         raise CannotEvaluateError("the subject is behind the camera for a while")
-    lens_way = float(np.linalg.norm(seen.by_camera, axis=-1).sum())
+    lens_way = float(geometry.lengths(seen.by_camera).sum())
     if lens_way < CAMERA_TRAVEL:
         raise CannotEvaluateError("the camera is locked off")
     power = np.sqrt(np.sum(seen.by_camera**2) * np.sum(seen.by_subject**2))

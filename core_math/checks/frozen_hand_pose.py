@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
-from ..measures import hands, series
+from ..measures import geometry, hands, series
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -194,7 +194,7 @@ def _measure_hand(
         longest_pause=LONGEST_PAUSE,
     )
     shortest = max(3, round(min(values.limits[FROZEN.name]) * fps))
-    dead = float(np.linalg.norm(np.ptp(vectors, axis=0), axis=-1).max(initial=0.0)) < DEAD
+    dead = float(geometry.lengths(np.ptp(vectors, axis=0)).max(initial=0.0)) < DEAD
     alive = np.ones(len(vectors), dtype=np.bool_)
     for first, last in hands.find_still_runs(vectors, moving, shortest, values[SPREAD.name]):
         alive[first : last + 1] = False
@@ -206,7 +206,7 @@ def _measure_hand(
             first=first * step,
             last=min(last * step, end),
             value=(last - first + 1) / fps,
-            spread=float(np.linalg.norm(box, axis=-1).max()),
+            spread=float(geometry.lengths(box).max()),
             curl=_measure_curl(motion, side, chains, (first + last) // 2 * step),
             always=dead,
             unmade=max(map(len, chains.values())) == 1,
@@ -261,7 +261,7 @@ def _measure_keys(
     start = 0
     while start < len(frames):
         end = hands.grow_still_run(vectors, start, values[SPREAD.name])
-        way = np.linalg.norm(np.diff(place[start : end + 1], axis=0), axis=-1)
+        way = geometry.lengths(np.diff(place[start : end + 1], axis=0))
         after = frames[end + 1] if end + 1 < len(frames) else motion.frame_count
         yield Frozen(
             code="repeated-pose",

@@ -37,7 +37,7 @@ from ..findings import (
     Severity,
     merge_flags,
 )
-from ..measures import joints, response, rotations, series, swings
+from ..measures import geometry, joints, response, rotations, series, swings
 from ..motion import Motion
 from ..units import Unit
 
@@ -217,7 +217,7 @@ def _measure_arm(
     ]
     cores = swings.find_cores(steps, found, CORE)
     spans = zip(cores.firsts.tolist(), cores.lasts.tolist(), cores.degrees.tolist(), strict=True)
-    arm_rate = np.linalg.norm(steps, axis=-1)
+    arm_rate = geometry.lengths(steps)
     moving = arm_rate * motion.fps > swings.REST_RATE
     longest = max(1, round(values.frames(LONGEST_LAG.name)))
     for swing, (first, last, degrees) in zip(found, spans, strict=True):

@@ -89,13 +89,9 @@ def measure(motion: Motion, values: Values) -> list[Chain]:
     """Find the frames on which the joints of each chain turn over."""
     found = []
     for parts in _list_chains(motion):
-        rows = [motion.index(part) for part in parts]
-        signals, _ = chains.swing_signals(motion.local_rotations[:, rows], motion.fps, SMOOTHING_HZ)
-        times = [
-            chains.find_turning_points(signals[:, joint], values[SWING.name])
-            for joint in range(len(rows))
-        ]
-        least = max(2, int(np.ceil(JOINT_SHARE * len(rows))))
+        signals, _ = chains.swing_signals(motion.turns(parts), motion.fps, SMOOTHING_HZ)
+        times = chains.find_turning_points(signals, values[SWING.name])
+        least = max(2, int(np.ceil(JOINT_SHARE * len(parts))))
         swings = chains.match_turning_points(times, NEAREST_S * motion.fps, least)
         found.append(
             Chain(

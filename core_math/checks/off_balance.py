@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome
-from ..measures import balance, contacts, series, swings
+from ..measures import balance, contacts, geometry, series, swings
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -111,7 +111,7 @@ def measure(motion: Motion, values: Values) -> list[Stand]:
     velocity[:, :2] -= contacts.find_treadmill(feet, motion.fps, motion.height)
     corners, used, floor = _find_support(motion)
     moving = balance.extrapolate_center(center, velocity)
-    speed = np.linalg.norm(velocity, axis=-1)
+    speed = geometry.lengths(velocity)
     upright = heads["hips"][:, 2] - floor > values[LOWEST_HIPS.name] / 100.0 * motion.height
     slow = (speed < values[SLOW.name] * motion.height) & upright
     gap = round(0.08 * motion.fps)
@@ -185,7 +185,7 @@ def _find_support(motion: Motion) -> tuple[FloatArray, NDArray[np.bool_], float]
     for number, (side, stances) in enumerate(motion.stances().items()):
         foot = motion.foot(side)
         ahead = (foot.ball - foot.ankle) * [1.0, 1.0, 0.0]
-        length = np.maximum(np.linalg.norm(ahead, axis=-1, keepdims=True), 1e-12)
+        length = np.maximum(geometry.lengths(ahead)[..., np.newaxis], 1e-12)
         sideways = np.stack((-ahead[:, 1], ahead[:, 0], 0.0 * ahead[:, 0]), axis=-1) / length
         half = 0.5 * FOOT_WIDTH * motion.height * sideways
         rows = slice(6 * number, 6 * number + 6)

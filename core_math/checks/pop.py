@@ -205,15 +205,17 @@ def measure(motion: Motion, values: Values) -> list[Jump]:
     if motion.stage is Stage.BLOCKING:
         return _find_flashes(motion, values)
     used = np.arange(motion.frame_count)
+    shown: slice | IntArray = slice(None)
     if motion.stage is Stage.HELD:
-        used = motion.require_drawings(CHECK.minimum_frames)
+        used = shown = motion.require_drawings(CHECK.minimum_frames)
     least = SMALLEST_SHARE * min(values.limits[TURN.name])
-    turns = motion.local_rotations[used] * DEGREES_PER_UNIT
+    turns = motion.local_rotations[shown] * DEGREES_PER_UNIT
     turned = _find_jumps(motion, turns, np.arange(len(motion.parts)), used, least, values)
     least = SMALLEST_SHARE * min(values.limits[TRAVEL.name])
-    places = motion.local_heads[used] * (100.0 / motion.height)
-    sliding = np.flatnonzero(np.ptp(places, axis=0).max(axis=-1) > least)
-    moved = _find_jumps(motion, places[:, sliding], sliding, used, least, values)
+    scale, places = 100.0 / motion.height, motion.local_heads[shown]
+    # Most joints stay where they are in what carries them.
+    sliding = np.flatnonzero(scale * np.ptp(places, axis=0).max(axis=-1) > least)
+    moved = _find_jumps(motion, places[:, sliding] * scale, sliding, used, least, values)
     jumps = _gather(motion, used, turned, moved, values)
     return jumps + _find_snaps(motion, jumps, values)
 
@@ -371,8 +373,8 @@ def _describe(
     members = np.unique(found.columns[now])
     scale, row = 100.0 / motion.height, int(np.searchsorted(used, first))
     shape = (1.0,) * int(np.searchsorted(used, last, side="right") - row)
-    shown = spikes.height_at(motion.tails[used], row, shape) * scale
-    joints = spikes.height_at(motion.heads[used], row, shape) * scale
+    shown = spikes.height_at(motion.tails, row, shape, used) * scale
+    joints = spikes.height_at(motion.heads, row, shape, used) * scale
     carried = causes.list_descendants(motion.parents, members)
     turns = {int(found.columns[i]): float(found.sizes[i]) for i in now[is_turn[now]]}
     moves = float(found.sizes[now[~is_turn[now]]].sum())
@@ -427,10 +429,14 @@ def _name_part(
 
 def _find_snaps(motion: Motion, jumps: list[Jump], values: Values) -> list[Jump]:
     """Find turns too fast for a body that no jump explains."""
+    least = min(values.limits[TURN_SPEED.name])
+    if least > 180.0 * motion.fps:
+        # From one frame to the next nothing can be seen to turn by more than half a turn.
+        return []
     speeds = rotations.step_angles(motion.local_rotations) * motion.fps
     for jump in jumps:
         speeds[max(0, jump.first - 1) : jump.last + 1, [jump.part, *jump.others]] = 0.0
-    frames, parts = np.nonzero(speeds >= min(values.limits[TURN_SPEED.name]))
+    frames, parts = np.nonzero(speeds >= least)
     gap = round(values.frames(GAP.name))
     snaps = []
     for group in causes.group_sightings(parts, frames, frames + 1, motion.parents, gap):

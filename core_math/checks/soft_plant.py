@@ -27,7 +27,7 @@ import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, NotEvaluated, Outcome, say_part
-from ..measures import contacts, series
+from ..measures import contacts, geometry, series
 from ..motion import Motion, Stage
 from ..units import REFERENCE_FPS, Unit
 
@@ -100,7 +100,7 @@ def measure(motion: Motion, values: Values) -> dict[str, list[Settling]]:
     hips = series.smooth(motion.head("hips"), motion.fps, SMOOTHING_HZ)
     velocity = series.central_velocity(hips, motion.fps)
     velocity[:, :2] -= ground
-    pace = np.linalg.norm(velocity, axis=-1) / motion.height
+    pace = geometry.lengths(velocity) / motion.height
     before = round(JUST_BEFORE * motion.fps)
     return {
         side: [

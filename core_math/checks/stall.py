@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome, say_part
-from ..measures import causes, stalls
+from ..measures import causes, geometry, stalls
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit
 
@@ -243,15 +243,15 @@ def _see(
     for part in np.unique(found.columns).tolist():
         carried = causes.list_descendants(motion.parents, [part])
         reach = motion.tails[used[0], carried] - motion.heads[used[0], part]
-        far[part] = carried[np.argmax(np.linalg.norm(reach, axis=-1))]
+        far[part] = carried[np.argmax(geometry.lengths(reach))]
     ends, start, stop = far[found.columns], found.firsts - 1, found.lasts
     tips = motion.tails[used[start], ends] - motion.heads[used[start], found.columns]
-    levers = np.linalg.norm(tips, axis=-1) * scale if is_turn else 1.0
+    levers = geometry.lengths(tips) * scale if is_turn else 1.0
     path = motion.tails[used] * scale
     inside = stalls.mean_steps(path, start, stop, ends)
     around = stalls.mean_steps(path, start - side, start, ends)
     around = 0.5 * (around + stalls.mean_steps(path, stop, stop + side, ends))
-    shown = np.linalg.norm(around - inside, axis=-1) * (stop - start)
+    shown = geometry.lengths(around - inside) * (stop - start)
     return found.losses * levers, shown
 
 

@@ -29,7 +29,7 @@ import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity, merge_flags
-from ..measures import hands, series, swings, wrists
+from ..measures import geometry, hands, series, swings, wrists
 from ..motion import Motion
 from ..units import REFERENCE_FPS, Unit
 
@@ -203,7 +203,7 @@ def _find_excuse(motion: Motion, side: str, swing: wrists.WristSwing, values: Va
     after = series.smooth(
         place[swing.first : swing.last + 1 + round(0.2 * motion.fps)], motion.fps, STRIKE_HZ
     )
-    speed = np.linalg.norm(np.diff(after, axis=0), axis=-1).max() * motion.fps / motion.height
+    speed = geometry.lengths(np.diff(after, axis=0)).max() * motion.fps / motion.height
     if speed > STRIKE_SPEED and hands.stopping_seconds(after, motion.fps) <= values[CONTACT.name]:
         return f"the hand strikes something {frames}"
     return None

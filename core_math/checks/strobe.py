@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
-from ..measures import optics, picture, projection, series
+from ..measures import geometry, optics, picture, projection, series
 from ..motion import Motion, ShotCamera, Stage, SubjectKind
 from ..units import Unit
 
@@ -174,7 +174,7 @@ def _list_points(motion: Motion) -> list[tuple[str, FloatArray, float]]:
     found = []
     if motion.has("hips", "head"):
         middle = 0.5 * (motion.head("hips") + motion.head("head"))
-        trunk = np.linalg.norm(motion.head("head") - motion.head("hips"), axis=-1)
+        trunk = geometry.lengths(motion.head("head") - motion.head("hips"))
         found.append(("hips", middle, float(np.median(trunk))))
     for part in ENDS:
         if not motion.has(part):
@@ -188,7 +188,7 @@ def _list_points(motion: Motion) -> list[tuple[str, FloatArray, float]]:
 
 
 def _length(motion: Motion, part: str) -> float:
-    return float(np.median(np.linalg.norm(motion.tail(part) - motion.head(part), axis=-1)))
+    return float(np.median(geometry.lengths(motion.tail(part) - motion.head(part))))
 
 
 def _measure_steps(
@@ -206,10 +206,10 @@ def _measure_steps(
     """
     seen = picture.divide_motion(point, camera.positions, camera.rotations, camera.lens)
     steps = np.diff(seen.places, axis=0)
-    lengths = whole = np.linalg.norm(steps, axis=-1)
+    lengths = whole = geometry.lengths(steps)
     if carried is not None:
         # What rides along with the trunk is the trunk's: the eye follows the larger shape.
-        lengths = np.fmin(lengths, np.linalg.norm(steps - carried, axis=-1))
+        lengths = np.fmin(lengths, geometry.lengths(steps - carried))
     _, depths = camera.project(point)
     own = projection.projected_size(np.array(size), depths, camera.lens)
     own = 0.5 * (own[1:] + own[:-1])

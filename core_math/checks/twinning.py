@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
-from ..measures import body, hands, likeness, mirroring, series
+from ..measures import body, geometry, hands, likeness, mirroring, series
 from ..motion import Motion, Stage
 from ..units import REFERENCE_FPS, Unit
 
@@ -312,7 +312,7 @@ def _find_pose_frames(motion: Motion) -> NDArray[np.int64]:
         return motion.list_rows(np.concatenate(keyed))
     else:
         steps = sum(
-            np.linalg.norm(np.diff(motion.tail(part), axis=0), axis=-1)
+            geometry.lengths(np.diff(motion.tail(part), axis=0))
             for part in parts
             if motion.has(part)
         )

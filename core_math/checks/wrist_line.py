@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
-from ..measures import hands, joints, projection, series, swings
+from ..measures import geometry, hands, joints, projection, series, swings
 from ..motion import Motion
 from ..units import Unit
 
@@ -198,7 +198,7 @@ def _measure_wrist(motion: Motion, side: str, values: Values) -> Iterator[Stretc
     bend = series.smooth(joints.interior_angle(elbow, wrist, tip), fps, SMOOTHING_HZ)
     bend = np.maximum(180.0 - bend, 0.0)
     place = series.smooth(wrist, fps, SMOOTHING_HZ) / motion.height
-    speed = np.linalg.norm(series.central_velocity(place, fps), axis=-1)
+    speed = geometry.lengths(series.central_velocity(place, fps))
     moving = series.close_gaps(speed > MOVING_SPEED, round(LONGEST_PAUSE * fps))
     straight = bend < values[STRAIGHT.name]
 
@@ -267,7 +267,7 @@ def _measure_sideways(
     hand = swings.unit_directions(wrist, tip)
     across = motion.head(f"index{side}") - motion.head(f"pinky{side}")
     across = across - np.sum(across * hand, axis=-1, keepdims=True) * hand
-    if np.median(np.linalg.norm(across, axis=-1)) < 0.1 * LEAST_LENGTH * motion.height:
+    if np.median(geometry.lengths(across)) < 0.1 * LEAST_LENGTH * motion.height:
         return None
     across = swings.unit_directions(np.zeros_like(across), across)
     sine = np.sum(swings.unit_directions(elbow, wrist) * across, axis=-1)
@@ -293,7 +293,7 @@ def _find_straight_in_picture(
     flat = places * np.array([width, height])
     bones = np.concatenate((flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 1]), axis=-1)
     bones = np.where(np.isfinite(bones), bones, 0.0).reshape(-1, 2, 2)
-    shown = np.linalg.norm(bones, axis=-1)
+    shown = geometry.lengths(bones)
     cosine = np.sum(bones[:, 0] * bones[:, 1], axis=-1)
     sine = bones[:, 0, 0] * bones[:, 1, 1] - bones[:, 0, 1] * bones[:, 1, 0]
     angle = np.degrees(np.abs(np.arctan2(sine, cosine)))

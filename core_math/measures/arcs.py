@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, spikes
+from . import geometry, rotations, spikes
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -106,7 +106,7 @@ def find_sight_lines(
         ahead = rotations.rotate(camera_rotations, np.array([0.0, 0.0, -1.0]))
         return np.repeat(ahead[:, np.newaxis], points.shape[1], axis=1)
     lines = points - camera_positions[:, np.newaxis]
-    length = np.linalg.norm(lines, axis=-1, keepdims=True)
+    length = geometry.lengths(lines)[..., np.newaxis]
     return np.divide(lines, length, out=np.zeros_like(lines), where=length > 0.0)
 
 
@@ -132,9 +132,9 @@ def find_way_around(
     """
     last = len(path) - 1
     before, after = np.maximum(firsts - 1, 0), np.minimum(lasts + 1, last)
-    steps = np.linalg.norm(np.diff(path, axis=0), axis=-1)
+    steps = geometry.lengths(np.diff(path, axis=0))
     gone = np.concatenate((np.zeros((1, path.shape[1])), np.cumsum(steps, axis=0)))
     way = gone[before, columns] - gone[np.maximum(before - side, 0), columns]
     way += gone[np.minimum(after + side, last), columns] - gone[after, columns]
-    chord = np.linalg.norm(path[after, columns] - path[before, columns], axis=-1)
+    chord = geometry.lengths(path[after, columns] - path[before, columns])
     return way, chord / np.maximum(after - before, 1)

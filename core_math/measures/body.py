@@ -13,6 +13,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from . import geometry
+
 FloatArray = NDArray[np.float64]
 
 ANKLE_HEIGHT_SHARE = 0.039
@@ -28,7 +30,7 @@ _SHARES: tuple[tuple[tuple[str, ...], float], ...] = (
 
 def typical_distance(one: FloatArray, other: FloatArray) -> float:
     """Return the median distance between two moving points, shapes (F, 3), metres."""
-    return float(np.median(np.linalg.norm(one - other, axis=-1))) if len(one) else 0.0
+    return float(np.median(geometry.lengths(one - other))) if len(one) else 0.0
 
 
 def measure_height(heads: Mapping[str, FloatArray], tails: Mapping[str, FloatArray]) -> float:
@@ -85,7 +87,7 @@ def body_axes(heads: Mapping[str, FloatArray]) -> FloatArray | None:
     left = _unit(heads[pair[0]] - heads[pair[1]])
     rise = heads[top] - base
     up = _unit(rise - np.sum(rise * left, axis=-1, keepdims=True) * left)
-    forward = np.cross(left, up)
+    forward = geometry.cross(left, up)
     return np.stack((left, forward, up), axis=-2)
 
 
@@ -117,5 +119,5 @@ def _limb_length(
 
 
 def _unit(vectors: FloatArray) -> FloatArray:
-    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    length = geometry.lengths(vectors)[..., np.newaxis]
     return vectors / np.where(length > 1e-12, length, 1.0)

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from . import spikes
+from . import geometry, spikes
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -183,6 +183,6 @@ def limit_throw(
     """
     farthest = moved
     for row, degrees in turned.items():
-        lever = float(np.linalg.norm(tails[carried] - heads[row], axis=-1).max())
+        lever = float(geometry.lengths(tails[carried] - heads[row]).max())
         farthest += 2.0 * lever * float(np.sin(np.radians(min(degrees, 180.0)) / 2.0))
     return farthest

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import series, strands
+from . import series
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -38,15 +38,13 @@ class TurnOver:
         return 0.5 * (max(self.times) + min(self.times))
 
 
-def swing_signals(
-    local_rotations: FloatArray, fps: float, cutoff_hz: float
-) -> tuple[FloatArray, FloatArray]:
+def swing_signals(turns: FloatArray, fps: float, cutoff_hz: float) -> tuple[FloatArray, FloatArray]:
     """Return each joint's swing as one signed angle, and how much of its turning that is.
 
     Parameters
     ----------
-    local_rotations : ndarray, shape (F, J, 4)
-        Relative to the parent, continuous sign.
+    turns : ndarray, shape (F, J, 3)
+        Turns away from the joints' own averages, see `strands.turn_vectors`.
     fps, cutoff_hz : float
         Frames per second, and the frequency above which movement is taken for noise.
 
@@ -57,31 +55,41 @@ def swing_signals(
     shares : ndarray, shape (J,)
         Share of the joint's whole variation that lies along that axis, 0 to 1.
     """
-    turns = series.smooth(strands.turn_vectors(local_rotations), fps, cutoff_hz)
-    centred = turns - turns.mean(axis=0)
-    signals = np.zeros(turns.shape[:2])
-    shares = np.zeros(turns.shape[1])
-    for joint in range(turns.shape[1]):
-        own = centred[:, joint]
-        power, axes = np.linalg.eigh(own.T @ own)
-        signals[:, joint] = own @ axes[:, -1]
-        shares[joint] = power[-1] / power.sum() if power.sum() > 0.0 else 0.0
-    return signals, shares
+    smoothed = series.smooth(turns, fps, cutoff_hz)
+    joints = np.ascontiguousarray(np.swapaxes(smoothed - smoothed.mean(axis=0), 0, 1))
+    power, axes = np.linalg.eigh(np.swapaxes(joints, 1, 2) @ joints)
+    whole = power.sum(axis=1)
+    shares = np.where(whole > 0.0, power[:, -1] / np.where(whole > 0.0, whole, 1.0), 0.0)
+    return (joints @ axes[:, :, -1:])[..., 0].T, shares
 
 
-def find_turning_points(signal: FloatArray, least: float) -> FloatArray:
-    """Return where a signal turns over, to a fraction of a sample.
+def find_turning_points(signals: FloatArray, least: float) -> list[FloatArray]:
+    """Return where signals turn over, to a fraction of a sample.
 
     Parameters
     ----------
-    signal : ndarray, shape (F,)
+    signals : ndarray, shape (F, J)
     least : float
         A turn counts when the signal goes at least this far on both sides of it.
+
+    Returns
+    -------
+    list of ndarray
+        One for each signal, rising.
     """
-    if len(signal) < 3:
-        return np.zeros(0)
+    count, number = signals.shape
+    if count < 3:
+        return [np.zeros(0) for _ in range(number)]
+    ends = _list_run_ends(signals)
+    found = [_find_turns(signals[:, one], ends[one], least) for one in range(number)]
+    places = np.array([place for own in found for place in own], dtype=np.int64)
+    columns = np.repeat(np.arange(number), [len(own) for own in found])
+    refined = _refine(signals, places, columns)
+    return np.split(refined, np.cumsum([len(own) for own in found])[:-1])
+
+
+def _find_turns(signal: FloatArray, ends: IntArray, least: float) -> list[int]:
     found: list[int] = []
-    ends = _list_run_ends(signal)
     low = high = float(signal[0])
     highest = lowest = rising = 0
     for place, value in zip(ends.tolist(), signal[ends].tolist(), strict=True):
@@ -97,21 +105,28 @@ def find_turning_points(signal: FloatArray, least: float) -> FloatArray:
             if rising < 0:
                 found.append(lowest)
             rising, high, highest = 1, value, place
-    return _refine(signal, np.array(found, dtype=np.int64))
+    return found
 
 
-def _list_run_ends(signal: FloatArray) -> IntArray:
-    """Return where the signal stops to rise or to fall, its last change included.
+def _list_run_ends(signals: FloatArray) -> list[IntArray]:
+    """Return where each signal stops to rise or to fall, its last change included.
 
     Between them it goes one way only, so whatever turns over turns over at one of them. Where it
     rests there, the first sample of the rest.
     """
-    step = np.diff(signal)
-    changes = np.flatnonzero(step)
-    if not len(changes):
-        return np.zeros(0, dtype=np.int64)
-    turns = np.flatnonzero(np.diff(np.sign(step[changes])))
-    return np.asarray(np.append(changes[turns], changes[-1]) + 1)
+    ways = np.sign(np.diff(signals, axis=0))
+    turns, rests = ways[1:] != ways[:-1], (ways == 0.0).any(axis=0)
+    ends = []
+    for column, rest in enumerate(rests.tolist()):
+        if rest:
+            own = ways[:, column]
+            changes = np.flatnonzero(own)
+            last = changes[-1:]
+            changed = changes[np.flatnonzero(np.diff(own[changes]))]
+        else:
+            changed, last = np.flatnonzero(turns[:, column]), np.array([len(ways) - 1])
+        ends.append(np.concatenate((changed, last)) + 1)
+    return ends
 
 
 def match_turning_points(
@@ -164,11 +179,12 @@ def _find_nearest(times: list[float], place: float) -> float:
     return times[after]
 
 
-def _refine(signal: FloatArray, places: IntArray) -> FloatArray:
+def _refine(signals: FloatArray, places: IntArray, columns: IntArray) -> FloatArray:
     """Return extremes to a fraction of a sample, by the parabola through their neighbours."""
     refined = places.astype(np.float64)
-    inner = (places > 0) & (places < len(signal) - 1)
-    left, middle, right = (signal[places[inner] + step] for step in (-1, 0, 1))
+    inner = (places > 0) & (places < len(signals) - 1)
+    rows, own = places[inner], columns[inner]
+    left, middle, right = (signals[rows + step, own] for step in (-1, 0, 1))
     bend = left - 2.0 * middle + right
     shift = 0.5 * (left - right) / np.where(bend == 0.0, 1.0, bend)
     refined[inner] += np.where(bend == 0.0, 0.0, np.clip(shift, -0.5, 0.5))

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, series
+from . import geometry, rotations, series
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -184,7 +184,7 @@ def sole_points(foot: Foot, first: int, last: int) -> FloatArray:
 def foot_pitch(foot: Foot) -> FloatArray:
     """Return the angle of the line from ankle to ball over the horizontal, degrees, (F,)."""
     line = foot.ball - foot.ankle
-    return np.degrees(np.arctan2(line[:, 2], np.linalg.norm(line[:, :2], axis=-1)))
+    return np.degrees(np.arctan2(line[:, 2], geometry.lengths(line[:, :2])))
 
 
 def _smooth(foot: Foot, fps: float) -> Foot:
@@ -211,7 +211,7 @@ def _find_rests(foot: Foot, fps: float, height: float, ground: FloatArray) -> li
     for point in (foot.ball, foot.ankle):
         speed = series.central_velocity(point, fps)
         resting &= np.abs(speed[:, 2]) < RESTING_RISE * height
-        glide = np.linalg.norm(speed[:, :2] - ground, axis=-1)
+        glide = geometry.lengths(speed[:, :2] - ground)
         resting &= glide < RESTING_GLIDE * height
     shortest, near = max(2, round(SHORTEST_S * fps)), round(NEAR_S * fps)
     found = []
@@ -241,7 +241,7 @@ def _grow(
     points = sole_points(foot, first, last)
     base = np.median(points[first : last + 1, :, 2], axis=0)
     clearance = points[:, :, 2] - base
-    glide = np.linalg.norm(series.central_velocity(points, fps)[..., :2] - ground, axis=-1)
+    glide = geometry.lengths(series.central_velocity(points, fps)[..., :2] - ground)
     touching = (clearance < TOUCHING * height) & (glide < 2.0 * RESTING_GLIDE * height)
     on_ground = touching.any(axis=1)
     on_ground[first : last + 1] = True

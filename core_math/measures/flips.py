@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations
+from . import geometry, rotations
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -54,7 +54,7 @@ def step_channels(values: FloatArray, mode: str) -> FloatArray:
         sphere (it stands for the same rotation wound up by a full turn), else 0.
     """
     if is_quaternion(mode):
-        return np.where(np.sum(values[1:] * values[:-1], axis=-1) < 0.0, 360.0, 0.0)
+        return np.where(geometry.dots(values[1:], values[:-1]) < 0.0, 360.0, 0.0)
     angles = values[:, :1] if mode == "AXIS_ANGLE" else values[:, :3]
     steps = np.diff(angles, axis=0)
     farthest = np.argmax(np.abs(steps), axis=1)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from . import series
+from . import geometry, series
 
 FloatArray = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ def find_ground_height(
     points = np.concatenate((heads[:, rows], tails[:, rows]), axis=1)
     if points.shape[1] == 0 or len(points) < 2 or not height > 0.0:
         return 0.0
-    steps = np.linalg.norm(np.diff(points, axis=0), axis=-1) * fps
+    steps = geometry.lengths(np.diff(points, axis=0)) * fps
     still = steps < STILL_SPEED * height
     levels = 0.5 * (points[1:, :, 2] + points[:-1, :, 2])
     resting = levels[still & np.isfinite(levels)]

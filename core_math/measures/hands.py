@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import joints, rotations, series, swings
+from . import geometry, joints, rotations, series, swings
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -39,7 +39,7 @@ def compare_hands(left: FloatArray, right: FloatArray) -> HandPair:
     """
     if len(left) == 0:
         return HandPair(0.0, 0.0, 0.0)
-    distance = np.linalg.norm(left - right, axis=-1)
+    distance = geometry.lengths(left - right)
     return HandPair(
         change=float(np.ptp(distance)),
         widest=float(distance.max()),
@@ -59,7 +59,7 @@ def stopping_seconds(place: FloatArray, fps: float) -> float:
     """
     if len(place) < 3:
         return float("inf")
-    speed = np.linalg.norm(np.diff(place, axis=0), axis=-1)
+    speed = geometry.lengths(np.diff(place, axis=0))
     top = float(speed.max())
     fast, slow = speed >= 0.7 * top, speed <= 0.15 * top
     if top <= 0.0 or not slow.any():
@@ -89,7 +89,7 @@ def pointing_directions(
     ndarray or None
     """
     for end in candidates:
-        if len(end) and float(np.median(np.linalg.norm(end - wrist, axis=-1))) >= least:
+        if len(end) and float(np.median(geometry.lengths(end - wrist))) >= least:
             return swings.unit_directions(wrist, end)
     return None
 
@@ -115,7 +115,7 @@ def rolling_spread(vectors: FloatArray, window: int) -> FloatArray:
     if len(vectors) < window or window < 1:
         return np.zeros(0)
     box = series.rolling_maximum(vectors, window) - series.rolling_minimum(vectors, window)
-    return np.asarray(np.linalg.norm(box, axis=-1).max(axis=-1))
+    return np.asarray(geometry.lengths(box).max(axis=-1))
 
 
 def grow_still_run(vectors: FloatArray, first: int, spread: float) -> int:
@@ -124,7 +124,7 @@ def grow_still_run(vectors: FloatArray, first: int, spread: float) -> int:
     while True:
         ahead = vectors[first : first + stretch]
         box = np.maximum.accumulate(ahead, axis=0) - np.minimum.accumulate(ahead, axis=0)
-        wide = np.flatnonzero(np.linalg.norm(box, axis=-1).max(axis=-1) > spread)
+        wide = np.flatnonzero(geometry.lengths(box).max(axis=-1) > spread)
         if len(wide):
             return first + int(wide[0]) - 1
         if first + stretch >= len(vectors):
@@ -175,7 +175,7 @@ def find_travel(
         Stretches that stay within this distance are no travel.
     longest_pause : float, seconds
     """
-    speed = np.linalg.norm(series.central_velocity(place, fps), axis=-1)
+    speed = geometry.lengths(series.central_velocity(place, fps))
     moving = series.close_gaps(speed > least_speed, round(longest_pause * fps))
     for first, last in series.find_runs(moving):
         if swings.excursion(place[first : last + 1]) < least_way:

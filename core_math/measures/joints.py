@@ -7,15 +7,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations
+from . import geometry, rotations
 
 FloatArray = NDArray[np.float64]
 
 
 def angle_between_vectors(one: FloatArray, other: FloatArray) -> FloatArray:
     """Return the angle between vectors, shapes (..., 3), 0 to 180 degrees; 0 for no vector."""
-    sine = np.linalg.norm(np.cross(one, other), axis=-1)
-    cosine = np.sum(one * other, axis=-1)
+    sine = geometry.lengths(geometry.cross(one, other))
+    cosine = geometry.dots(one, other)
     return np.degrees(np.arctan2(sine, cosine))
 
 
@@ -54,7 +54,7 @@ def hinge_angle(
         The way in which it bends the most counts as the right one.
     """
     angles = interior_angle(upper, joint, lower)
-    hinge = np.cross(joint - upper, lower - joint)
+    hinge = geometry.cross(joint - upper, lower - joint)
     hinge = rotations.rotate(rotations.conjugate(frame), hinge)
     usual = hinge.sum(axis=0)
     return np.where(hinge @ usual < 0.0, 360.0 - angles, angles)

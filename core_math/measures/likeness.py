@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from . import series
+from . import geometry, series
 
 FloatArray = NDArray[np.float64]
 
@@ -192,7 +192,7 @@ def _gain_by_turning(cross: FloatArray, most_turn: float) -> FloatArray:
     bend = trace[:, None, None] * np.eye(3) - 0.5 * (cross + np.swapaxes(cross, 1, 2))
     bend = bend + (1e-9 + 1e-6 * np.abs(trace))[:, None, None] * np.eye(3)
     turn = np.linalg.solve(bend, skew[..., np.newaxis])[..., 0]
-    angle = np.linalg.norm(turn, axis=-1)
+    angle = geometry.lengths(turn)
     shrink = np.minimum(1.0, np.radians(most_turn) / np.where(angle > 0.0, angle, 1.0))
     turn, angle = turn * shrink[:, np.newaxis], np.maximum(angle * shrink, 1e-9)
     along, across = np.sum(turn * skew, -1), np.einsum("fi,fij,fj->f", turn, bend, turn)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import joints, likeness, series, swings
+from . import geometry, joints, likeness, series, swings
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -179,7 +179,7 @@ def find_mirrored_poses(
 
 def _find_moving(left: FloatArray, right: FloatArray, fps: float) -> BoolArray:
     """Say on which samples either limb turns, shape (F,)."""
-    steps = np.maximum(*(np.linalg.norm(np.diff(side, axis=0), axis=-1) for side in (left, right)))
+    steps = np.maximum(*(geometry.lengths(np.diff(side, axis=0)) for side in (left, right)))
     moving = np.degrees(steps.max(axis=-1)) * fps > STILL_RATE
     return np.concatenate((moving, [False])) | np.concatenate(([False], moving))
 

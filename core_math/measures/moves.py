@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, series
+from . import geometry, rotations, series
 
 FloatArray = NDArray[np.float64]
 
@@ -119,7 +119,7 @@ def travel_speed(
     frame_rotations : ndarray, shape (F, 4)
     """
     seen = rotations.rotate(rotations.conjugate(frame_rotations), positions - frame_positions)
-    return np.asarray(np.linalg.norm(series.central_velocity(seen, fps), axis=-1))
+    return np.asarray(geometry.lengths(series.central_velocity(seen, fps)))
 
 
 def turn_speed(turned: FloatArray, frame_rotations: FloatArray, fps: float) -> FloatArray:
@@ -131,7 +131,7 @@ def turn_speed(turned: FloatArray, frame_rotations: FloatArray, fps: float) -> F
         Unit quaternions; the rate of a unit quaternion is half the angular velocity.
     """
     seen = rotations.make_continuous(rotations.relative(frame_rotations, turned))
-    rate = np.linalg.norm(series.central_velocity(seen, fps), axis=-1)
+    rate = geometry.lengths(series.central_velocity(seen, fps))
     return np.asarray(np.degrees(2.0 * rate))
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from . import projection
+from . import geometry, projection
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -84,7 +84,7 @@ def cut(lens: projection.Lens, start: int, stop: int) -> projection.Lens:
 
 def frame_speeds(steps: FloatArray, fps: float) -> FloatArray:
     """Return the speed at each frame, shape (F,), from steps (F - 1, 2); per second."""
-    lengths = np.linalg.norm(np.nan_to_num(steps), axis=-1) * fps
+    lengths = geometry.lengths(np.nan_to_num(steps)) * fps
     if len(lengths) == 0:
         return np.zeros(1)
     return np.concatenate((lengths[:1], 0.5 * (lengths[1:] + lengths[:-1]), lengths[-1:]))
@@ -133,6 +133,6 @@ def find_wander(places: FloatArray, settled: BoolArray) -> Wander:
     for piece in np.split(rows, edges):
         middle = np.median(places[piece], axis=0)
         expected[piece] = middle
-        spread.append(np.linalg.norm(places[piece] - middle, axis=-1))
-    away = np.linalg.norm(places - expected, axis=-1)
+        spread.append(geometry.lengths(places[piece] - middle))
+    away = geometry.lengths(places - expected)
     return Wander(expected, away, float(np.median(np.concatenate(spread))))

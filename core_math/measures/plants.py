@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import contacts, series, swings
+from . import contacts, geometry, series, swings
 
 FloatArray = NDArray[np.float64]
 
@@ -85,7 +85,7 @@ def find_plants(
         last = stance.heel_off if whole and stance.heel_off is not None else stance.off
         points = contacts.sole_points(foot, first, last)[:, :2, :2] - drift[:, np.newaxis]
         points = series.smooth(points, fps, SMOOTHING_HZ)
-        speeds = np.linalg.norm(series.central_velocity(points, fps), axis=-1)
+        speeds = geometry.lengths(series.central_velocity(points, fps))
         calm = np.zeros(len(points), dtype=np.bool_)
         slowest = speeds.min(axis=1)
         down = _stays_down(foot, stance.level, first, last, height)
@@ -118,8 +118,8 @@ def find_plants(
 
 def _find_way(path: FloatArray, slide: float) -> tuple[int, int]:
     """Return the indices between which a point leaves its first place and reaches its last."""
-    left = np.flatnonzero(np.linalg.norm(path - path[0], axis=-1) > WAY_EDGE * slide)
-    coming = np.flatnonzero(np.linalg.norm(path - path[-1], axis=-1) > WAY_EDGE * slide)
+    left = np.flatnonzero(geometry.lengths(path - path[0]) > WAY_EDGE * slide)
+    coming = np.flatnonzero(geometry.lengths(path - path[-1]) > WAY_EDGE * slide)
     if len(left) == 0 or len(coming) == 0:
         return 0, len(path) - 1
     first, last = int(left[0]) - 1, int(coming[-1]) + 1

@@ -11,6 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from . import geometry
+
 FloatArray = NDArray[np.float64]
 
 
@@ -26,19 +28,13 @@ def normalize(quaternions: ArrayLike) -> FloatArray:
     ndarray, shape (..., 4)
     """
     q = np.array(quaternions, dtype=np.float64)
-    length = np.sqrt(_dot(q, q))
+    length = np.sqrt(geometry.dots(q, q))
     empty = length == 0.0
     if np.any(empty):
         q[empty] = (1.0, 0.0, 0.0, 0.0)
         length = np.where(empty, 1.0, length)
     q /= length[..., np.newaxis]
     return q
-
-
-def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return dot products along the last axis, shape (...)."""
-    products: FloatArray = np.einsum("...i,...i->...", a, b)
-    return products
 
 
 def conjugate(q: FloatArray) -> FloatArray:
@@ -92,7 +88,7 @@ def make_continuous(q: FloatArray) -> FloatArray:
     """
     if len(q) < 2:
         return q.copy()
-    dots = _dot(q[1:], q[:-1])
+    dots = geometry.dots(q[1:], q[:-1])
     signs = np.cumprod(np.where(dots < 0.0, -1.0, 1.0), axis=0)
     result = q.copy()
     result[1:] *= signs[..., np.newaxis]
@@ -101,7 +97,7 @@ def make_continuous(q: FloatArray) -> FloatArray:
 
 def angle(q: FloatArray) -> FloatArray:
     """Return how far unit quaternions turn, 0 to 180 degrees, shape (...)."""
-    half = np.arctan2(np.linalg.norm(q[..., 1:], axis=-1), np.abs(q[..., 0]))
+    half = np.arctan2(geometry.lengths(q[..., 1:]), np.abs(q[..., 0]))
     return np.degrees(2.0 * half)
 
 
@@ -112,7 +108,7 @@ def angle_between(a: FloatArray, b: FloatArray) -> FloatArray:
     signs the shorter one.
     """
     apart, together = a - b, a + b
-    squared = np.minimum(_dot(apart, apart), _dot(together, together))
+    squared = np.minimum(geometry.dots(apart, apart), geometry.dots(together, together))
     return np.degrees(4.0 * np.arcsin(np.minimum(0.5 * np.sqrt(squared), 1.0)))
 
 
@@ -120,7 +116,7 @@ def rotation_vector(q: FloatArray) -> FloatArray:
     """Return axis times angle in degrees, shape (..., 3), of the shorter turn."""
     sign = np.where(q[..., :1] < 0.0, -1.0, 1.0)
     vector = q[..., 1:] * sign
-    length = np.linalg.norm(vector, axis=-1, keepdims=True)
+    length = geometry.lengths(vector)[..., np.newaxis]
     half = np.arctan2(length, np.abs(q[..., :1]))
     # angle / sin(angle / 2) tends to 2 where the turn vanishes
     factor = np.where(length > 1e-12, 2.0 * half / np.where(length > 1e-12, length, 1.0), 2.0)
@@ -174,7 +170,7 @@ def spread_in_stretches(
 def from_axis_angle(axis: ArrayLike, degrees: ArrayLike) -> FloatArray:
     """Make unit quaternions from axes, shape (..., 3), and angles in degrees, shape (...)."""
     axes = np.asarray(axis, dtype=np.float64)
-    axes = axes / np.linalg.norm(axes, axis=-1, keepdims=True)
+    axes = axes / geometry.lengths(axes)[..., np.newaxis]
     half = np.radians(np.asarray(degrees, dtype=np.float64))[..., np.newaxis] / 2.0
     cosine, sine = np.cos(half), np.sin(half) * axes
     return np.concatenate((np.broadcast_to(cosine, (*sine.shape[:-1], 1)), sine), axis=-1)

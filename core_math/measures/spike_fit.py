@@ -12,10 +12,12 @@ x[n] = 3 x[n-1] - 3 x[n-2] + x[n-3].
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from . import geometry
 from .series import rolling_maximum
 
 FloatArray = NDArray[np.float64]
@@ -43,9 +45,12 @@ LONG_BUMP: Shape = (0.6, 1.0, 1.0, 0.6)
 """Frames that leave and return softly: about half a sine wave."""
 
 
+@cache
 def make_template(shape: Shape) -> FloatArray:
     """Return the third differences of frames that are off by `shape`, shape (len + 3,)."""
-    return np.convolve((1.0, -3.0, 3.0, -1.0), shape)
+    template: FloatArray = np.convolve((1.0, -3.0, 3.0, -1.0), shape)
+    template.flags.writeable = False
+    return template
 
 
 def find_heights(path: FloatArray, shape: Shape = ONE_FRAME) -> tuple[FloatArray, FloatArray]:
@@ -76,11 +81,23 @@ def find_heights(path: FloatArray, shape: Shape = ONE_FRAME) -> tuple[FloatArray
     return heights, weights
 
 
-def height_at(path: FloatArray, frame: int, shape: Shape = ONE_FRAME) -> FloatArray:
-    """Return how far each path, shape (F, N, D), is off at one frame, shape (N,)."""
+def height_at(
+    path: FloatArray, frame: int, shape: Shape = ONE_FRAME, used: IntArray | None = None
+) -> FloatArray:
+    """Return how far each path is off at one frame, shape (N,).
+
+    Parameters
+    ----------
+    path : ndarray, shape (F, N, D)
+    frame : int
+    shape : tuple of float
+    used : ndarray of int, shape (U,), optional
+        The frames of the path that count, among which `frame` is then counted.
+    """
     first = max(0, frame - ORDER)
-    heights, _ = find_heights(path[first : frame + len(shape) + ORDER], shape)
-    off: FloatArray = np.linalg.norm(heights[frame - first], axis=-1)
+    around = slice(first, frame + len(shape) + ORDER)
+    heights, _ = find_heights(path[around] if used is None else path[used[around]], shape)
+    off: FloatArray = geometry.lengths(heights[frame - first])
     return off
 
 
@@ -161,6 +178,7 @@ def match_one_frame(path: FloatArray) -> FloatArray:
     return -third_differences(thirds)
 
 
+@lru_cache(maxsize=32)
 def weigh_shape(shape: Shape, count: int) -> FloatArray:
     """Return the sum of squares of a shape's template at each of `count` frames, cut off at ends.
 
@@ -173,6 +191,7 @@ def weigh_shape(shape: Shape, count: int) -> FloatArray:
             # The template's rows are the differences t - 3 ... t + width - 1; those that exist.
             rows = starts - ORDER + offset
             weights[: len(starts)] += weight**2 * ((rows >= 0) & (rows < count - ORDER))
+    weights.flags.writeable = False
     return weights
 
 

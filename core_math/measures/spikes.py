@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from . import geometry
 from .spike_fit import (
     BUMP,
     LONG_BUMP,
@@ -142,7 +143,7 @@ def find_spikes(
     for shape, fit in zip(shapes, find_best_fits(taken, shapes, least), strict=True):
         width = len(shape)
         frames, columns, found = fit
-        whole = np.linalg.norm(found, axis=-1)
+        whole = geometry.lengths(found)
         rows = len(path) - len(taken) * stride + frames * stride + columns // path.shape[1]
         axes: FloatArray | None = None
         rank = path.shape[2]
@@ -154,7 +155,7 @@ def find_spikes(
             axes = _leave_out(_find_travel(taken, frames, columns, width), sight)
             found = (found[:, np.newaxis] @ axes)[:, 0]
             rank -= 1 if rays is None else 2
-        sizes = np.linalg.norm(found, axis=-1)
+        sizes = geometry.lengths(found)
         # Most are too small, or on a path after all: those need no rating, the dear part.
         large = np.flatnonzero(sizes >= least)
         misses = miss_all_paths(taken, frames[large], columns[large], width)
@@ -279,7 +280,7 @@ def find_end_spikes(
         lasts=last,
         columns=columns,
         heights=heights,
-        sizes=np.linalg.norm(heights, axis=-1),
+        sizes=geometry.lengths(heights),
         ratings=ratings,
         misses=miss_all_paths(path, last - count + len(path), columns, 1),
     )
@@ -320,8 +321,8 @@ def find_flashes(
     brief = (lengths[1:-1] <= longest) & (np.minimum(lengths[:-2], lengths[2:]) > longest)
     at = 1 + np.flatnonzero(brief)
     before, now, after = (path[poses[at + shift]] for shift in (-1, 0, 1))
-    sizes = np.linalg.norm(now - before, axis=-1)
-    back = np.linalg.norm(after - before, axis=-1)
+    sizes = geometry.lengths(now - before)
+    back = geometry.lengths(after - before)
     rows, columns = np.nonzero((sizes >= least) & (back <= back_share * sizes))
     firsts = poses[at[rows]]
     return Spikes(
@@ -475,7 +476,7 @@ def make_tangents(quaternions: FloatArray) -> FloatArray:
     w, x, y, z = np.moveaxis(quaternions, -1, 0)
     columns = ((-x, w, z, -y), (-y, -z, w, x), (-z, y, -x, w))
     tangents = np.stack([np.stack(column, axis=-1) for column in columns], axis=-1)
-    length = np.linalg.norm(quaternions, axis=-1)[:, np.newaxis, np.newaxis]
+    length = geometry.lengths(quaternions)[:, np.newaxis, np.newaxis]
     return tangents / np.where(length > 0.0, length, 1.0)
 
 
@@ -513,7 +514,7 @@ def _leave_out(one: FloatArray, other: FloatArray | None) -> FloatArray:
         if direction is None:
             continue
         rest = (direction[:, np.newaxis] @ keep)[:, 0]
-        length = np.linalg.norm(rest, axis=-1, keepdims=True)
+        length = geometry.lengths(rest)[..., np.newaxis]
         unit = np.divide(rest, length, out=np.zeros_like(rest), where=length > 1e-12)
         keep -= unit[:, :, np.newaxis] * unit[:, np.newaxis, :]
     return keep

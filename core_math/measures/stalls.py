@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from . import geometry
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -81,9 +83,9 @@ def find_stalls(path: FloatArray, longest: int, side: int, around: int, share: f
     before = mean_steps(path, firsts - side, firsts, columns)
     after = mean_steps(path, ends, ends + side, columns)
     inside = mean_steps(path, firsts, ends, columns)
-    fast_before, fast_after = (np.linalg.norm(mean, axis=-1) for mean in (before, after))
+    fast_before, fast_after = (geometry.lengths(mean) for mean in (before, after))
     slower = np.minimum(fast_before, fast_after)
-    here = np.linalg.norm(inside, axis=-1)
+    here = geometry.lengths(inside)
     product = fast_before * fast_after
     real = (product > 0.0) & (here <= share * slower)
     columns, firsts, ends = columns[real], firsts[real], ends[real]

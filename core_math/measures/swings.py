@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, series
+from . import geometry, rotations, series
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -53,7 +53,7 @@ class Cores:
 def unit_directions(start: FloatArray, end: FloatArray) -> FloatArray:
     """Return unit vectors from `start` to `end`, shapes (F, 3); zero where the two coincide."""
     vectors = end - start
-    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    length = geometry.lengths(vectors)[..., np.newaxis]
     return vectors / np.where(length > 0.0, length, 1.0)
 
 
@@ -85,9 +85,9 @@ def direction_steps(directions: FloatArray) -> FloatArray:
     -------
     ndarray, shape (F - 1, 3), degrees per frame
     """
-    axis = np.cross(directions[:-1], directions[1:])
-    sine = np.linalg.norm(axis, axis=-1)
-    cosine = np.sum(directions[:-1] * directions[1:], axis=-1)
+    axis = geometry.cross(directions[:-1], directions[1:])
+    sine = geometry.lengths(axis)
+    cosine = geometry.dots(directions[:-1], directions[1:])
     turned = np.degrees(np.arctan2(sine, cosine)) * ((sine > 0.0) | (cosine != 0.0))
     return axis * (turned / np.where(sine > 1e-15, sine, 1.0))[:, np.newaxis]
 
@@ -117,7 +117,7 @@ def find_swings(
     list of Swing
         In order; none overlap.
     """
-    rate = np.linalg.norm(steps, axis=-1) * fps
+    rate = geometry.lengths(steps) * fps
     turned = _add_up(rate / fps)
     swings: list[Swing] = []
     for first, last in series.find_runs(rate > still_rate):
@@ -146,7 +146,7 @@ def find_cores(steps: FloatArray, found: Sequence[Swing], share: float) -> Cores
     -------
     Cores
     """
-    way = _add_up(np.linalg.norm(steps, axis=-1))
+    way = _add_up(geometry.lengths(steps))
     firsts = np.array([swing.first for swing in found], dtype=np.int64)
     lasts = np.array([swing.last for swing in found], dtype=np.int64)
     starts, turned = way[firsts], way[lasts] - way[firsts]
@@ -173,8 +173,8 @@ def excursion(points: FloatArray) -> float:
     """
     if len(points) < 2:
         return 0.0
-    far = int(np.argmax(np.linalg.norm(points - points[0], axis=-1)))
-    return float(np.max(np.linalg.norm(points - points[far], axis=-1)))
+    far = int(np.argmax(geometry.lengths(points - points[0])))
+    return float(np.max(geometry.lengths(points - points[far])))
 
 
 def turn_range(q: FloatArray) -> float:
@@ -247,7 +247,7 @@ def grow_still(
 
 def _find_cuts(steps: FloatArray, rate: FloatArray, dip: float) -> list[int]:
     """Return the steps at which a new swing begins inside a run of movement."""
-    cuts = [int(i) + 1 for i in np.flatnonzero(np.sum(steps[1:] * steps[:-1], axis=-1) < 0.0)]
+    cuts = [int(i) + 1 for i in np.flatnonzero(geometry.dots(steps[1:], steps[:-1]) < 0.0)]
     minima = np.flatnonzero((rate[1:-1] < rate[:-2]) & (rate[1:-1] <= rate[2:])) + 1
     edges = [0, *cuts, len(rate)]
     for low, high in zip(edges, edges[1:], strict=False):

@@ -7,6 +7,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from . import geometry
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -44,8 +46,8 @@ def share_seen(movement: FloatArray, sight: FloatArray, depth_share: float) -> F
     ndarray, shape (...)
         1 for movement across the line of sight, `depth_share` for movement along it; 1 for none.
     """
-    whole = np.sum(movement**2, axis=-1)
-    along = np.sum(movement * sight, axis=-1) ** 2
+    whole = geometry.dots(movement, movement)
+    along = geometry.dots(movement, sight) ** 2
     counted = np.maximum(whole - along, 0.0) + depth_share**2 * along
     share = np.divide(counted, whole, out=np.ones_like(whole), where=whole > 0.0)
     return np.asarray(np.sqrt(share))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import contacts, series
+from . import contacts, geometry, series
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -112,7 +112,7 @@ def find_pose_steps(
     """
     result = []
     balls = np.stack([foot.ball[poses, :2] for foot in feet]) if len(feet) else np.zeros((0, 0, 2))
-    apart = np.linalg.norm(balls[0] - balls[-1], axis=-1) if len(feet) > 1 else np.zeros(len(poses))
+    apart = geometry.lengths(balls[0] - balls[-1]) if len(feet) > 1 else np.zeros(len(poses))
     high = np.zeros(len(poses), dtype=np.bool_)
     for foot in feet:
         high |= foot.ball[poses, 2] > foot.ball[:, 2].min() + 2.0 * near_ground

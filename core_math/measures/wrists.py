@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import rotations, series, swings
+from . import geometry, rotations, series, swings
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -107,7 +107,7 @@ def measure_swings(
     forearm, hand = (swings.smooth_rotations(q, fps, SMOOTHING_HZ) for q in (forearm, hand))
     leads = find_leads(forearm, hand, [(found[row].first, found[row].last) for row in loose], fps)
     lead_of = dict(zip(loose, (leads / fps).tolist(), strict=True))
-    moving = np.linalg.norm(steps, axis=-1) * fps > swings.REST_RATE
+    moving = geometry.lengths(steps) * fps > swings.REST_RATE
     measured = []
     for row, swing in enumerate(found):
         still = swing.first, swing.last
@@ -218,7 +218,7 @@ def _lead_at_wrist(
         one, other = turns[low:high], own[low:high]
         # A wrist that bends and is back when the swing ends has no turn of its own to be early.
         stroke = own[max(low, int(spans[0][row]) + round(lag)) : int(spans[1][row])]
-        way = float(np.linalg.norm(stroke, axis=-1).sum())
+        way = float(geometry.lengths(stroke).sum())
         one_way = np.linalg.norm(stroke.sum(axis=0)) >= ONE_WAY * way > 0.0
         likelier = most[row] > ahead and np.vdot(one[ahead:], other[:-ahead]) > np.vdot(one, other)
         if not (one_way and likelier):
