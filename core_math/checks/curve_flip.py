@@ -193,10 +193,10 @@ def _find_windings(motion: Motion, part: str, values: Values) -> list[Flip]:
         return []
     local = motion.local_rotations[:, row]
     rows = _list_key_rows(motion, track)
+    wound = flips.measure_windings(local, rows) > flips.HALF_TURN
     found = []
-    for first, last in zip(rows[:-1].tolist(), rows[1:].tolist(), strict=True):
-        if last - first < 2 or flips.measure_winding(local, first, last) <= flips.HALF_TURN:
-            continue
+    for row in np.flatnonzero(wound & (np.diff(rows) >= 2)).tolist():
+        first, last = int(rows[row]), int(rows[row + 1])
         detour = flips.measure_detour(local, first, last)
         turns = rotations.step_angles(local[first : last + 1])
         peak = first + int(np.argmax(turns))

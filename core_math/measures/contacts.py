@@ -12,7 +12,7 @@ a foot that stands; for cycles in place the ground's own speed is taken out firs
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,8 @@ HEEL_SHARE = 0.4
 NEAR_S = 0.25
 LONGEST_PAUSE_S = 1.0
 SETTLED_S = 0.1
+FALL_S = 0.08
+GROWING_S = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +52,11 @@ class Foot:
     ball: FloatArray
     tip: FloatArray
     rotation: FloatArray
+
+    def slice(self, start: int, stop: int) -> Foot:
+        """Return the foot over the frames (indices) start .. stop - 1."""
+        some = slice(start, stop)
+        return Foot(self.ankle[some], self.ball[some], self.tip[some], self.rotation[some])
 
 
 @dataclass(frozen=True)
@@ -80,6 +87,18 @@ class Stance:
     level: float
     impact: float
     heel_first: bool
+
+    def put_later(self, frames: int) -> Stance:
+        """Return the same stance so many frames later."""
+        return replace(
+            self,
+            touch=self.touch + frames,
+            off=self.off + frames,
+            flat=None if self.flat is None else self.flat + frames,
+            heel_off=None if self.heel_off is None else self.heel_off + frames,
+            touch_time=self.touch_time + frames,
+            flat_time=None if self.flat_time is None else self.flat_time + frames,
+        )
 
 
 def find_treadmill(feet: Sequence[Foot], fps: float, height: float) -> FloatArray:
@@ -237,7 +256,34 @@ def _grow(
     height: float,
     ground: FloatArray,
 ) -> Stance:
-    """Follow the sole outward from a rest for as long as some point of it is on the level."""
+    """Follow the sole outward from a rest for as long as some point of it is on the level.
+
+    Looks no farther than it has to: a long shot has many stances.
+    """
+    count, reach = len(foot.ball), max(8, round(GROWING_S * fps))
+    while True:
+        low, high = max(0, first - reach), min(count, last + 1 + reach)
+        near, span = foot.slice(low, high), (first - low, last - low)
+        stance = _grow_within(near, *span, level, flat_rise, fps, height, ground)
+        # Ends are told from the frames around them, so none may lie at the edge of what was seen.
+        margin = max(2, round(FALL_S * fps)) + 1
+        begins = low == 0 or stance.touch > margin
+        if begins and (high == count or stance.off < high - low - 1 - margin):
+            break
+        reach *= 2
+    return stance.put_later(low)
+
+
+def _grow_within(
+    foot: Foot,
+    first: int,
+    last: int,
+    level: float,
+    flat_rise: float,
+    fps: float,
+    height: float,
+    ground: FloatArray,
+) -> Stance:
     points = sole_points(foot, first, last)
     base = np.median(points[first : last + 1, :, 2], axis=0)
     clearance = points[:, :, 2] - base
@@ -265,7 +311,7 @@ def _grow(
             heel_off += 1
         flat_time = _cross(np.abs(pitch - pitch[flat]), flat, FLAT_DEGREES)
     touch_time = _cross(lowest, touch, TOUCHING * height)
-    before = max(0, touch - max(2, round(0.08 * fps)))
+    before = max(0, touch - max(2, round(FALL_S * fps)))
     fall = -np.diff(lowest[before : touch + 1]) * fps
     return Stance(
         touch=touch,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from . import geometry, rotations
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 HALF_TURN = 180.0
@@ -32,6 +33,9 @@ def can_flip(values: FloatArray, mode: str) -> bool:
         # What lies within 45 degrees of one direction lies within 90 of each other.
         length = np.sqrt(np.einsum("fi,fi->f", values, values)) * np.linalg.norm(values[0])
         return not np.all(values @ values[0] > 0.75 * length)
+    if values.max() - values.min() <= HALF_TURN:
+        # Most parts; far quicker to ask of all channels at once.
+        return False
     angles = values[:, :1] if mode == "AXIS_ANGLE" else values[:, :3]
     spans = angles.max(axis=0) - angles.min(axis=0)
     return not np.all(spans <= HALF_TURN)
@@ -95,8 +99,8 @@ def measure_detour(local: FloatArray, first: int, last: int) -> float:
     return max(0.0, way - float(rotations.angle_between(local[first], local[last])))
 
 
-def measure_winding(local: FloatArray, first: int, last: int) -> float:
-    """Return how far a part turns one way between two frames, degrees.
+def measure_windings(local: FloatArray, rows: IntArray) -> FloatArray:
+    """Return how far a part turns one way from each of some frames to the next of them.
 
     Steps there and back cancel; a turn by 300 degrees about one axis is 300, whatever is left of
     it in the end.
@@ -105,7 +109,13 @@ def measure_winding(local: FloatArray, first: int, last: int) -> float:
     ----------
     local : ndarray, shape (F, 4)
         Rotations relative to the parent, continuous sign.
-    first, last : int
-        Frames (indices), both included.
+    rows : ndarray of int, shape (K,)
+        Frames (indices), rising.
+
+    Returns
+    -------
+    ndarray, shape (K - 1,), degrees
     """
-    return float(np.linalg.norm(rotations.step_vectors(local[first : last + 1]).sum(axis=0)))
+    turned = np.zeros((len(local), 3))
+    np.cumsum(rotations.step_vectors(local), axis=0, out=turned[1:])
+    return geometry.lengths(np.diff(turned[rows], axis=0))

@@ -18,6 +18,7 @@ SMOOTHING_HZ = 6.0
 EDGE_S = 0.06
 SHORTEST_S = 0.12
 WAY_EDGE = 0.06
+AROUND_S = 0.25
 DOWN_SHARE = 0.004
 DOWN_DEGREES = 2.0
 """A sole that stays within this share of body height and this turn of its rest is down: feet of
@@ -77,19 +78,22 @@ def find_plants(
         taken to have done so at the edges as well.
     """
     found: list[Plant] = []
-    drift = np.arange(len(foot.ball))[:, np.newaxis] / fps * ground
     edge = max(1, round(EDGE_S * fps))
     for stance in stances:
         whole = stance.flat is not None and stance.heel_off is not None
         first = stance.flat if whole and stance.flat is not None else stance.touch
         last = stance.heel_off if whole and stance.heel_off is not None else stance.off
-        points = contacts.sole_points(foot, first, last)[:, :2, :2] - drift[:, np.newaxis]
+        # A little more than the stance, so that smoothing has the same neighbours as ever.
+        begin, stop = max(0, first - round(AROUND_S * fps) - 4), last + round(AROUND_S * fps) + 5
+        near, first, last = foot.slice(begin, stop), first - begin, last - begin
+        drift = np.arange(len(near.ball))[:, np.newaxis] / fps * ground
+        points = contacts.sole_points(near, first, last)[:, :2, :2] - drift[:, np.newaxis]
         points = series.smooth(points, fps, SMOOTHING_HZ)
         speeds = geometry.lengths(series.central_velocity(points, fps))
         calm = np.zeros(len(points), dtype=np.bool_)
         slowest = speeds.min(axis=1)
-        down = _stays_down(foot, stance.level, first, last, height)
-        still = (slowest < calm_speed) | (down & (slowest < slide_speed))
+        down = _stays_down(near, stance.level, first, last, height)
+        still = (slowest < calm_speed[begin:stop]) | (down & (slowest < slide_speed))
         calm[first : last + 1] = still[first : last + 1]
         for start, end in series.find_runs(calm):
             start, end = start + edge, end - edge
@@ -106,9 +110,9 @@ def find_plants(
             steady = _steady_speed(np.diff(paths[:, point], axis=0) * fps, way)
             found.append(
                 Plant(
-                    first=start + low,
-                    last=start + high,
-                    peak=start + int(np.argmax(speeds[start : end + 1, point])),
+                    first=begin + start + low,
+                    last=begin + start + high,
+                    peak=begin + start + int(np.argmax(speeds[start : end + 1, point])),
                     slide=wander[point] + 2.0 * edge / fps * steady,
                     way=way,
                 )

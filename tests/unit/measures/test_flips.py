@@ -101,3 +101,14 @@ def test_channels_that_stay_near_each_other_are_known_not_to_flip():
     assert not flips.can_flip(turns, "QUATERNION")
     turns[20:] *= -1.0
     assert flips.can_flip(turns, "QUATERNION")
+
+
+def test_windings_between_keys_add_up_one_way_and_cancel_there_and_back():
+    # 300 degrees about one axis, then 80 there and back: known by construction.
+    degrees = np.concatenate((np.linspace(0, 300, 31), np.linspace(300, 380, 6)[1:],
+                              np.linspace(380, 300, 6)[1:]))  # fmt: skip
+    axes = np.broadcast_to([0.0, 0.6, 0.8], (len(degrees), 3))
+    local = rotations.make_continuous(rotations.from_axis_angle(axes, degrees))
+    wound = flips.measure_windings(local, np.array([0, 30, 35, 40]))
+    assert wound == pytest.approx([300.0, 80.0, 80.0], abs=1e-9)
+    assert flips.measure_windings(local, np.array([30, 40])) == pytest.approx([0.0], abs=1e-9)
