@@ -143,9 +143,12 @@ def step_angles(q: FloatArray) -> FloatArray:
 
 
 def spread_in_stretches(
-    q: FloatArray, starts: NDArray[np.int64], stops: NDArray[np.int64]
+    q: FloatArray,
+    starts: NDArray[np.int64],
+    stops: NDArray[np.int64],
+    counts: NDArray[np.int64],
 ) -> FloatArray:
-    """Return how far the rotations of stretches lie from their mean (rms), degrees, shape (S,).
+    """Return how far the rotations of stretches lie from their mean (rms), degrees, shape (..., S).
 
     The mean of rotations is the direction along which the most of their quaternions' squares lies
     (Markley, Cheng, Crassidis & Oshman 2007, from memory): signs do not matter, and the sums of
@@ -153,18 +156,18 @@ def spread_in_stretches(
 
     Parameters
     ----------
-    q : ndarray, shape (N, 4)
+    q : ndarray, shape (..., N, 4)
+        All zero where there is no rotation.
     starts, stops : ndarray of int, shape (S,)
-        Stops are not included; an empty stretch has no spread.
+        Stops are not included.
+    counts : ndarray of int, shape (..., S)
+        Rotations in each stretch; one with none has no spread.
     """
-    total = np.zeros((len(q) + 1, 4, 4))
-    np.cumsum(q[:, :, np.newaxis] * q[:, np.newaxis, :], axis=0, out=total[1:])
-    counts = stops - starts
-    some = counts > 0
-    along = np.ones(len(counts))
-    squares = total[stops[some]] - total[starts[some]]
-    along[some] = np.linalg.eigvalsh(squares)[:, -1] / counts[some]
-    return np.asarray(np.degrees(2.0 * np.sqrt(np.maximum(1.0 - along, 0.0))))
+    total = np.zeros((*q.shape[:-2], q.shape[-2] + 1, 4, 4))
+    np.cumsum(q[..., :, np.newaxis] * q[..., np.newaxis, :], axis=-3, out=total[..., 1:, :, :])
+    squares = total[..., stops, :, :] - total[..., starts, :, :]
+    along = np.linalg.eigvalsh(squares)[..., -1] / np.maximum(counts, 1)
+    return np.degrees(2.0 * np.sqrt(np.maximum(1.0 - along, 0.0))) * (counts > 0)
 
 
 def from_axis_angle(axis: ArrayLike, degrees: ArrayLike) -> FloatArray:

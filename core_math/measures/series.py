@@ -7,6 +7,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from . import geometry
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -214,25 +216,33 @@ def find_lags_in_stretches(
     -------
     lags, likeness : ndarray, shape (S,)
     """
-    most = int(longest.max(initial=0))
-    own, other = (np.einsum("nc,nc->n", values, values) for values in (signal, reply))
-    sums = [_run_sums(values) for values in (signal, reply, own, other)]
-    likeness = np.full((2 * most + 1, len(starts)), -np.inf)
-    for row, lag in enumerate(range(-most, most + 1)):
-        tried = np.abs(lag) <= longest
-        # Of the signal all but the last samples have a reply, of the reply all but the first.
-        first, stop = starts + max(0, -lag), stops - max(0, lag)
-        shifted = np.zeros(len(signal))
-        low, high = max(0, -lag), len(signal) - max(0, lag)
-        if high > low:
-            both = signal[low:high], reply[low + lag : high + lag]
-            shifted[low:high] = np.einsum("nc,nc->n", *both)
-        overlap = np.maximum(stop - first, 0)
-        tried_here = tried & (overlap >= 3)
-        likeness[row, tried] = 0.0
-        likeness[row, tried_here] = _correlate_sums(
-            (*sums, _run_sums(shifted)), first[tried_here], stop[tried_here], lag
-        )
+    most, count = int(longest.max(initial=0)), len(signal)
+    lags = np.arange(-most, most + 1)
+    padded = np.zeros((count + 2 * most, reply.shape[1]))
+    padded[most : most + count] = reply
+    # What each sample has in common with the reply at every lag, 0 beyond the ends.
+    delayed = np.lib.stride_tricks.sliding_window_view(padded, 2 * most + 1, axis=0)
+    shared = _run_sums((signal[:, np.newaxis] @ delayed)[:, 0])
+    rows = np.arange(len(lags))[:, np.newaxis]
+    # Of the signal all but the last samples have a reply, of the reply all but the first.
+    first = starts + np.maximum(-lags, 0)[:, np.newaxis]
+    stop = stops - np.maximum(lags, 0)[:, np.newaxis]
+    overlap = stop - first
+    first, stop = np.where(overlap >= 3, (first, stop), 0)
+    late = np.where(overlap >= 3, lags[:, np.newaxis], 0)
+    sums, own = _run_sums(signal), _run_sums(geometry.dots(signal, signal))
+    later_sums, other = _run_sums(reply), _run_sums(geometry.dots(reply, reply))
+    means = 1.0 / np.maximum(overlap, 1)
+    a, b = sums[stop] - sums[first], later_sums[stop + late] - later_sums[first + late]
+    common = shared[stop, rows] - shared[first, rows] - geometry.dots(a, b) * means
+    power_a = own[stop] - own[first] - geometry.dots(a, a) * means
+    power_b = other[stop + late] - other[first + late] - geometry.dots(b, b) * means
+    # What the rounding of the running sums may leave of a signal at rest is no signal.
+    told = (power_a > RUNNING * own[stop]) & (power_b > RUNNING * other[stop + late])
+    power = np.sqrt(np.where(told, power_a * power_b, 1.0))
+    told &= (power > 1e-12) & (overlap >= 3)
+    likeness = np.where(told, common / np.where(told, power, 1.0), 0.0)
+    likeness[np.abs(lags)[:, np.newaxis] > longest] = -np.inf
     best = likeness.argmax(axis=0)
     inner = np.clip(best, 1, max(1, 2 * most - 1))
     shift = np.zeros(len(starts))
@@ -253,21 +263,3 @@ def _run_sums(values: FloatArray) -> FloatArray:
     sums = np.zeros((len(values) + 1, *values.shape[1:]))
     np.cumsum(values, axis=0, out=sums[1:])
     return sums
-
-
-def _correlate_sums(
-    sums: tuple[FloatArray, ...], first: NDArray[np.int64], stop: NDArray[np.int64], lag: int
-) -> FloatArray:
-    """Correlate samples first .. stop of a signal with those `lag` later of its reply."""
-    signal, reply, own, other, shifted = sums
-    count = stop - first
-    a = signal[stop] - signal[first]
-    b = reply[stop + lag] - reply[first + lag]
-    shared = shifted[stop] - shifted[first] - np.einsum("sc,sc->s", a, b) / count
-    power_a = own[stop] - own[first] - np.einsum("sc,sc->s", a, a) / count
-    power_b = other[stop + lag] - other[first + lag] - np.einsum("sc,sc->s", b, b) / count
-    # What the rounding of the running sums may leave of a signal at rest is no signal.
-    told = (power_a > RUNNING * own[stop]) & (power_b > RUNNING * other[stop + lag])
-    power = np.sqrt(np.where(told, power_a * power_b, 1.0))
-    told &= power > 1e-12
-    return np.asarray(np.where(told, shared / np.where(told, power, 1.0), 0.0))

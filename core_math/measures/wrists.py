@@ -20,6 +20,9 @@ from . import geometry, rotations, series, swings
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+BLOCK = 1 << 13
+"""Frames times shifts that are looked at together."""
+
 SMOOTHING_HZ = 8.0  # keeps a wrist's drag, drops a capture's jitter (practice)
 STILL_RATE = 40.0  # deg/s: slower than this is the pause between two swings
 FEWEST_SAMPLES = 3  # fewer tell no range
@@ -175,21 +178,24 @@ def _lead_in_world(
 
     NaN where none leaves much less than no shift does, and where the hand turns by itself.
     """
-    shifts = np.arange(-1, longest + 1)
+    shifts, count = np.arange(-1, longest + 1), len(hand)
     left = np.empty((len(shifts), len(lows)))
-    for row, shift in enumerate(shifts.tolist()):
+    size = max(1, BLOCK // count)
+    for row in range(0, len(shifts), size):
+        some = shifts[row : row + size, np.newaxis]
         # The hand played later by the shift: its forearm is then that much farther on.
-        start, stop = max(0, -shift), max(len(hand) - max(shift, 0), 0)
-        bends = rotations.relative(forearm[start + shift : stop + shift], hand[start:stop])
-        low, high = np.maximum(lows, start), np.minimum(highs + 1, stop)
-        left[row] = rotations.spread_in_stretches(bends, low - start, high - start)
-        left[row, high - low < SEEN * (highs + 1 - lows)] = np.inf
+        places = np.arange(count) + some
+        bends = rotations.relative(forearm[np.clip(places, 0, count - 1)], hand)
+        bends[(places < 0) | (places >= count)] = 0.0
+        seen = np.minimum(highs + 1, count - some) - np.maximum(lows, -some)
+        spread = rotations.spread_in_stretches(bends, lows, highs + 1, seen)
+        left[row : row + size] = np.where(seen < SEEN * (highs + 1 - lows), np.inf, spread)
     best = left.argmin(axis=0)
     inner = np.clip(best, 1, len(shifts) - 2)
     before, least, after = (
         np.take_along_axis(left, (inner + step)[np.newaxis], axis=0)[0] for step in (-1, 0, 1)
     )
-    turned = rotations.spread_in_stretches(hand, lows, highs + 1)
+    turned = rotations.spread_in_stretches(hand, lows, highs + 1, highs + 1 - lows)
     calmer = (best == inner) & (least <= CALMER * left[1]) & (least <= EXPLAINED * turned)
     bow = before**2 - 2.0 * least**2 + after**2
     curved = calmer & np.isfinite(bow) & (bow > 0.0)

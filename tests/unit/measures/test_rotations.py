@@ -129,7 +129,8 @@ def test_spread_is_that_about_scipys_mean_of_rotations(scale):
     turned = Rotation.from_rotvec(scale * generator.normal(size=(40, 3)))
     signs = generator.choice((-1.0, 1.0), size=(40, 1))
     starts, stops = np.array([0, 3, 10, 7]), np.array([40, 9, 11, 7])
-    found = rotations.spread_in_stretches(turned.as_quat(scalar_first=True) * signs, starts, stops)
+    q = turned.as_quat(scalar_first=True) * signs
+    found = rotations.spread_in_stretches(q, starts, stops, stops - starts)
     for value, start, stop in zip(found[:3], starts, stops, strict=False):
         stretch = turned[start:stop]
         halves = 0.5 * (stretch.mean().inv() * stretch).magnitude()

@@ -163,3 +163,29 @@ def test_any_signal_is_measured_without_a_warning(values, fps, cutoff):
         assert np.all(np.isfinite(result))
     lag, likeness = series.find_lag(values, values, 5)
     assert np.isfinite(lag) and likeness <= 1.0 + 1e-9
+
+
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    count=st.integers(12, 60),
+    components=st.integers(1, 3),
+    rest=st.booleans(),
+)
+def test_lags_of_many_stretches_are_those_of_each_by_itself(seed, count, components, rest):
+    random = np.random.default_rng(seed)
+    signal = series.smooth(random.normal(size=(count, components)), 24.0, 4.0)
+    reply = np.roll(signal, 2, axis=0) + 0.2 * random.normal(size=signal.shape)
+    if rest:
+        signal[: count // 2] = 0.0
+    starts = random.integers(0, count - 8, size=4)
+    stops = np.minimum(starts + random.integers(7, 30, size=4), count)
+    longest = random.integers(1, 4, size=4)
+    lags, likeness = series.find_lags_in_stretches(signal, reply, starts, stops, longest)
+    for row, (start, stop) in enumerate(zip(starts, stops, strict=True)):
+        one, other = signal[start:stop], reply[start:stop]
+        lag, alike = series.find_lag(one, other, int(longest[row]))
+        assert likeness[row] == pytest.approx(alike, abs=1e-6)
+        # Where two lags are as likely rounding decides.
+        ranked = np.sort(series.correlation_at_lags(one, other, int(longest[row])))
+        if ranked[-1] - ranked[-2] > 1e-6:
+            assert lags[row] == pytest.approx(lag, abs=1e-4)
