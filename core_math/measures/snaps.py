@@ -10,6 +10,7 @@ last degrees and stops dead.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,22 +92,20 @@ def find_snaps(
         One for the start and one for the end of every straight stretch inside the samples.
     """
     steps = np.diff(angles) * pace
-    changes = np.abs(np.diff(steps)) * pace
+    # A joint snaps many times, and each time only a few numbers are asked for: as a list.
+    changes: list[float] = (np.abs(np.diff(steps)) * pace).tolist()
+    sizes: list[float] = np.abs(steps).tolist()
     found: list[Snap] = []
     for first, last in series.find_runs(np.abs(180.0 - angles) < 180.0 - straight):
         for corner, ways, towards in ((first, (-2, -1), 1), (last, (0, 1), -1)):
             beside = [corner + way for way in ways if 0 <= corner + way < len(steps)]
             if len(beside) < 2:
                 continue
-            step = float(np.max(np.abs(steps[beside])))
+            step = max(sizes[place] for place in beside)
             low = max(0, corner - neighbourhood)
-            around = np.concatenate(
-                (
-                    changes[low : max(low, corner - 3)],
-                    changes[corner + 2 : corner + neighbourhood],
-                )
-            )
-            level = float(np.median(around)) if len(around) else 0.0
+            around = changes[low : max(low, corner - 3)]
+            around += changes[corner + 2 : corner + neighbourhood]
+            level = median(around) if around else 0.0
             found.append(
                 Snap(
                     first=beside[0],
@@ -115,7 +114,7 @@ def find_snaps(
                     step=step,
                     spike=step / (level + floor),
                     stays=last - first + 1,
-                    brakes=_braking_share(steps, beside, neighbourhood, towards),
+                    brakes=_braking_share(sizes, beside, neighbourhood, towards),
                     locked=_count_locked(angles[first : last + 1], from_end=corner != first),
                 )
             )
@@ -132,22 +131,23 @@ def _count_locked(angles: FloatArray, *, from_end: bool) -> int:
     return longest
 
 
-def _braking_share(steps: FloatArray, beside: list[int], neighbourhood: int, towards: int) -> float:
+def _braking_share(
+    sizes: list[float], beside: list[int], neighbourhood: int, towards: int
+) -> float:
     """Return samples of braking over samples of gathering speed, read towards the corner.
 
     Braking is from 80 % of the fastest step down to 20 %, gathering the same upwards.
     """
-    size = np.abs(steps)
-    fastest = beside[int(np.argmax(size[beside]))]
-    top = size[fastest]
+    fastest = max(beside, key=lambda place: sizes[place])
+    top = sizes[fastest]
 
     def count(way: int) -> int:
         """Count the samples between 20 and 80 % of the fastest step, walking one way."""
         place, between = fastest + way, 0
         for _ in range(neighbourhood):
-            if not 0 <= place < len(size) or size[place] < 0.2 * top:
+            if not 0 <= place < len(sizes) or sizes[place] < 0.2 * top:
                 break
-            between += int(size[place] < 0.8 * top)
+            between += int(sizes[place] < 0.8 * top)
             place += way
         return between
 
