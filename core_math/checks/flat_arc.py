@@ -108,7 +108,7 @@ class Sweep:
 
 @dataclass(frozen=True)
 class Sweeps:
-    """Swings of all limbs that owe an arc; a missing limb carries its reason."""
+    """Swings of all limbs that owe an arc and go nearly straight; a missing limb has its reason."""
 
     found: list[Sweep]
     missing: dict[str, str]
@@ -190,8 +190,16 @@ def _find_sweeps(
     firsts = np.array([swing.first for swing in moves], dtype=np.int64)
     lasts = np.array([swing.last for swing in moves], dtype=np.int64)
     way, carried = (geometry.lengths(path[lasts] - path[firsts]) for path in (tip, base))
+    # What is bent enough halfway needs no closer look.
+    bent = paths.bend_halfway(tip, firsts, lasts)
+    from_root = paths.bend_halfway(tip - base, firsts, lasts)
+    bent = np.maximum(bent, np.where(carried >= CARRIED_SHARE * way, from_root, 0.0))
     reach = geometry.lengths(tip - base)
-    owes = (lasts - firsts >= 3) & (way >= values[LEAST_WAY.name] * length)
+    owes = (
+        (bent <= max(values.limits[FLATNESS.name]))
+        & (lasts - firsts >= 3)
+        & (way >= values[LEAST_WAY.name] * length)
+    )
     owes &= np.abs(reach[lasts] - reach[firsts]) <= values[STRETCH.name] * length
     found = []
     for row in np.flatnonzero(owes).tolist():

@@ -86,3 +86,24 @@ def test_any_path_is_measured_without_a_warning_and_at_any_scale(path, scale):
         bend = paths.menger_curvature(path[0], path[1], path[2])
         assert np.isfinite(bend) and bend >= 0.0
     assert paths.sagitta_ratio(path * scale) == pytest.approx(ratio, rel=1e-3, abs=1e-6)
+
+
+@given(seed=st.integers(0, 2**32 - 1), straight=st.booleans())
+def test_bend_halfway_is_never_more_than_the_sagitta(seed, straight):
+    random = np.random.default_rng(seed)
+    path = np.cumsum(random.normal(size=(30, 3)), axis=0)
+    if straight:
+        path = np.linspace(0.0, 1.0, 30)[:, None] * random.normal(size=3)
+    firsts = random.integers(0, 20, size=5)
+    lasts = firsts + random.integers(2, 9, size=5)
+    halfway = paths.bend_halfway(path, firsts, lasts)
+    for bend, first, last in zip(halfway, firsts, lasts, strict=True):
+        assert bend <= paths.sagitta_ratio(path[first : last + 1]) + 1e-9
+
+
+def test_bend_halfway_of_an_arc_is_its_sagitta():
+    # The middle of a circle's arc lies farthest from the chord: R (1 - cos(a / 2)) of 2 R sin(a / 2).
+    arc = make_arc(60.0)
+    half = np.radians(30.0)
+    (bend,) = paths.bend_halfway(arc, np.array([0]), np.array([len(arc) - 1]))
+    assert bend == pytest.approx((1.0 - np.cos(half)) / (2.0 * np.sin(half)), abs=1e-4)
