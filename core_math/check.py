@@ -11,7 +11,7 @@ derive from the declarations here.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -137,6 +137,11 @@ class Values:
     def __getitem__(self, name: str) -> float:
         """Return a parameter in its declared unit."""
         return self.numbers[name]
+
+    @property
+    def key(self) -> Hashable:
+        """All the numbers, to tell these values from others of the same check."""
+        return (self.fps, *self.numbers.values(), *self.limits.values())
 
     def frames(self, name: str) -> float:
         """Return a duration (declared in s, frames or frames at 24 fps) in scene frames."""

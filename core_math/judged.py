@@ -15,11 +15,21 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .check import Check, Values
 from .findings import Outcome
 from .motion import Motion
-from .watched import ARRAYS, DRAWING_ROWS, MAPPINGS, WHOLE, Read, WatchedMotion, watch_motion
+from .watched import (
+    ARRAYS,
+    DRAWING_ROWS,
+    MAPPINGS,
+    WHOLE,
+    Read,
+    Shared,
+    WatchedMotion,
+    watch_motion,
+)
 
 Judgement = list[Outcome] | str
 """What a check brought back, or the reason why it could not evaluate the stretch."""
@@ -99,12 +109,13 @@ def _go_on(known: _Stretch | None, shot: Motion) -> _Stretch:
     drawings = shared.get(DRAWING_ROWS[0])
     if changed and drawings is not None:
         rows = shot.list_drawings()
-        if not np.array_equal(rows, drawings[0]):
+        if not isinstance(drawings, Shared) or not np.array_equal(rows, drawings.value):
             changed.add(DRAWING_ROWS)
-        shared[DRAWING_ROWS[0]] = (rows, frozenset[Read]())
+        shared[DRAWING_ROWS[0]] = Shared(None, rows, frozenset())
     if not changed:
         return known
-    shared = {key: kept for key, kept in shared.items() if changed.isdisjoint(kept[1])}
+    held = {key: kept.drop(changed) for key, kept in shared.items()}
+    shared = {key: kept for key, kept in held.items() if kept is not None}
     said = {name: one for name, one in known.said.items() if changed.isdisjoint(one.reads)}
     return _Stretch(shot, watch_motion(shot, shared), said)
 
@@ -121,8 +132,9 @@ def list_changes(old: Motion, new: Motion) -> set[Read] | None:
         one, other = getattr(old, name), getattr(new, name)
         if one is not other:
             # As whole numbers: 0.0 and -0.0 are not the same, a NaN is.
-            differs = (one.view(np.int64) != other.view(np.int64)).any(axis=(0, 2))
-            changed.update((name, new.parts[row]) for row in np.flatnonzero(differs))
+            differs = one.view(np.int64) ^ other.view(np.int64)
+            odd = np.bitwise_or.reduce(differs, axis=0).any(axis=1)
+            changed.update((name, new.parts[row]) for row in np.flatnonzero(odd).tolist())
     for name in MAPPINGS:
         one, other = getattr(old, name), getattr(new, name)
         for part in one.keys() | other.keys():
@@ -134,6 +146,12 @@ def list_changes(old: Motion, new: Motion) -> set[Read] | None:
     return changed
 
 
+def _has_same_bits(one: NDArray[Any], other: NDArray[Any]) -> bool:
+    if one.dtype.itemsize == 8 and one.dtype != object:
+        return bool(np.array_equal(one.view(np.int64), other.view(np.int64)))
+    return one.tobytes() == other.tobytes()
+
+
 def is_same(one: Any, other: Any) -> bool:
     """Say whether two motions, or parts of them, are the same to the last bit."""
     if one is other:
@@ -143,7 +161,7 @@ def is_same(one: Any, other: Any) -> bool:
     if isinstance(one, np.ndarray):
         # By their bits: 0.0 and -0.0 are not the same, a NaN is.
         same = one.dtype == other.dtype and one.shape == other.shape
-        return same and one.tobytes() == other.tobytes()
+        return same and _has_same_bits(one, other)
     if is_dataclass(one):
         return all(
             is_same(getattr(one, entry.name), getattr(other, entry.name))

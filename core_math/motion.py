@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import wraps
@@ -221,16 +221,82 @@ class Motion:
             ("turns", parts), lambda: strands.turn_vectors(self.local_rotations[:, rows])
         )
 
+    def body_axes(self, skipped: Collection[str] = ()) -> FloatArray:
+        """Return the body's own axes per frame, see `body.body_axes`, shape (F, 3, 3).
+
+        Parameters
+        ----------
+        skipped : collection of str
+            Parts that must not give them.
+
+        Raises
+        ------
+        CannotEvaluateError
+            When the joints for it are missing.
+        """
+        used = body.choose_axis_parts([part for part in self.parts if part not in skipped])
+        axes = body.body_axes({part: self.head(part) for part in used})
+        if axes is None:
+            raise CannotEvaluateError("needs hips and neck or head for the body's own axes")
+        return axes
+
     def frame(self, index: int) -> int:
         """Return the scene's frame number of a row."""
         return int(self.frames[index])
 
-    def memo(self, key: Any, compute: Callable[[], T]) -> T:
-        """Return what several checks share (contacts, moves), computed once per Motion."""
-        if key not in self._memo:
-            self._memo[key] = compute()
-        result: T = self._memo[key]
+    def memo(self, key: Any, compute: Callable[[], T], given: Hashable = None) -> T:
+        """Return what several checks share (contacts, moves), computed once per Motion.
+
+        A check keeps the pieces of its own measure here as well, one for each limb, say: after an
+        edit those pieces hold that never looked at what was edited.
+
+        Parameters
+        ----------
+        key : hashable
+            The name of what is computed; only the last value under a name is kept.
+        compute : callable
+            Works it out from this motion and from `given`, and from nothing else.
+        given : hashable
+            What else it rests on, such as limits (see `Values.key`).
+        """
+        if key not in self._memo or self._memo[key][0] != given:
+            self._memo[key] = (given, compute())
+        result: T = self._memo[key][1]
         return result
+
+    def memo_by_part(
+        self,
+        key: Any,
+        field: str,
+        parts: Sequence[int],
+        compute: Callable[[FloatArray, list[int]], dict[int, T]],
+        given: Hashable = None,
+    ) -> dict[int, T]:
+        """Return what is worked out for each part from its own column of one field.
+
+        Many parts are worked out at once, which is quick, and yet kept one by one.
+
+        Parameters
+        ----------
+        key, given : hashable
+            As for `memo`.
+        field : str
+            "heads", "tails", "rotations", "local_rotations" or "local_heads".
+        parts : sequence of int
+            Rows of the parts that are wanted.
+        compute : callable
+            Handed columns of the field, shape (F, N, C), and the rows of their parts; gives the
+            value of each part that has one, by row. What it says of a part must not depend on the
+            other columns.
+
+        Returns
+        -------
+        dict of row to value
+        """
+        rows = list(parts)
+        column: FloatArray = getattr(self, field)
+        whole = len(rows) == len(self.parts)
+        return compute(column if whole else column[:, rows], rows)
 
     def list_drawings(self) -> IntArray:
         """Return the frames (indices) on which the subject shows something new, 0 included."""

@@ -9,9 +9,9 @@ outcome. Nobody has to declare anything, and nothing can be forgotten.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
 import numpy as np
@@ -75,10 +75,21 @@ class WatchedArray(NDArrayOperatorsMixin):
 
     def __getitem__(self, key: Any) -> Any:
         if isinstance(key, tuple) and len(key) > 1 and _is_plain(key[0]) and _is_plain(key[1]):
-            taken = np.arange(len(self._all))[key[1]]
-            self._watch.note(*(self._all[i] for i in np.unique(taken).tolist()))
+            # A single part at a time, mostly: that has to be quick.
+            taken = key[1]
+            if isinstance(taken, int | np.integer):
+                self._watch.note(self._all[taken])
+            elif isinstance(taken, slice):
+                self._watch.note(*self._all[taken])
+            else:
+                rows = np.arange(len(self._all))[taken]
+                self._watch.note(*(self._all[row] for row in set(rows.tolist())))
             return self._values[key]
         return self._read_all()[key]
+
+    def take_unseen(self, parts: list[int]) -> NDArray[Any]:
+        """Return some parts, (F, len(parts), C), for who notes by itself that they were read."""
+        return self._values[:, parts] if len(parts) < len(self._all) else self._values
 
     def __array__(self, dtype: Any = None, copy: Any = None) -> NDArray[Any]:
         values = self._read_all()
@@ -130,8 +141,34 @@ class WatchedMapping(Mapping[str, T]):
         return len(self._values)
 
 
-class _Kept(dict[Any, Any]):
-    """What checks share of a watched motion: each value with what it rests on."""
+@dataclass(slots=True)
+class Shared:
+    """What checks share of a watched motion, with what it was asked for and what it rests on."""
+
+    given: Hashable
+    value: Any
+    reads: frozenset[Read]
+
+    def drop(self, changed: set[Read]) -> Shared | None:
+        """Return what still holds after some changes, None for nothing."""
+        return self if changed.isdisjoint(self.reads) else None
+
+
+@dataclass(slots=True)
+class SharedByPart:
+    """The same, part by part: for each part its value, if there is one, and what that rests on."""
+
+    given: Hashable
+    entries: dict[str, tuple[Any, frozenset[Read]]]
+
+    def drop(self, changed: set[Read]) -> SharedByPart | None:
+        """Return what still holds after some changes."""
+        left = {part: entry for part, entry in self.entries.items() if changed.isdisjoint(entry[1])}
+        return SharedByPart(self.given, left)
+
+
+class _Kept(dict[Any, Shared | SharedByPart]):
+    """What checks share of a watched motion."""
 
 
 class WatchedMotion(Motion):
@@ -154,24 +191,56 @@ class WatchedMotion(Motion):
         watch: Watch = self.__dict__["_watch"]
         return watch
 
-    def list_shared(self) -> dict[Any, tuple[Any, frozenset[Read]]]:
+    def list_shared(self) -> dict[Any, Shared | SharedByPart]:
         """Return what checks share so far, each with what it rests on."""
         return self._memo
 
-    def memo(self, key: Any, compute: Callable[[], T]) -> T:
+    def memo(self, key: Any, compute: Callable[[], T], given: Hashable = None) -> T:
         """Return what several checks share; all of them have read what it rests on."""
         watch = self.__dict__.get("_watch")
         if watch is None:
             # Made from a watched motion: what `slice` and `drawings` make shares nothing with it,
             # any other copy must not keep what it alone has seen being read.
-            return compute() if isinstance(self._memo, _Kept) else super().memo(key, compute)
-        if key not in self._memo:
+            kept = isinstance(self._memo, _Kept)
+            return compute() if kept else super().memo(key, compute, given)
+        known = self._memo.get(key)
+        if known is None or known.given != given:
             with watch.collect() as reads:
                 value = compute()
-            self._memo[key] = (value, frozenset(reads))
-        shared, rests_on = self._memo[key]
-        watch.note(*rests_on)
-        return shared
+            known = self._memo[key] = Shared(given, value, frozenset(reads))
+        watch.note(*known.reads)
+        result: T = known.value
+        return result
+
+    def memo_by_part(
+        self,
+        key: Any,
+        field: str,
+        parts: Sequence[int],
+        compute: Callable[[NDArray[Any], list[int]], dict[int, T]],
+        given: Hashable = None,
+    ) -> dict[int, T]:
+        """Return what is worked out for each part by itself; only for those that are not known."""
+        watch = self.__dict__.get("_watch")
+        if watch is None:
+            return super().memo_by_part(key, field, parts, compute, given)
+        known = self._memo.get(key)
+        if known is None or known.given != given:
+            known = self._memo[key] = SharedByPart(given, {})
+        missing = [row for row in parts if self.parts[row] not in known.entries]
+        if missing:
+            with watch.collect() as reads:
+                found = compute(getattr(self, field).take_unseen(missing), missing)
+            for row in missing:
+                rests_on = frozenset({*reads, (field, self.parts[row])})
+                known.entries[self.parts[row]] = (found.get(row), rests_on)
+        result: dict[int, T] = {}
+        for row in parts:
+            value, rests_on = known.entries[self.parts[row]]
+            watch.note(*rests_on)
+            if value is not None:
+                result[row] = value
+        return result
 
     def list_drawings(self) -> IntArray:
         """Return the frames with something new; it is their numbers that matter, not all motion."""

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,17 +102,21 @@ def measure(motion: Motion, values: Values) -> list[Flip]:
         raise CannotEvaluateError("neither the rotation channels nor the keys are known")
     found: list[Flip] = []
     for part in motion.parts:
-        channels = motion.channels.get(part)
-        if channels is None:
-            found += _find_windings(motion, part, values)
-            continue
-        if not flips.can_flip(channels.values, channels.mode):
-            continue
-        local = motion.local_rotations[:, motion.index(part)]
-        spins = _find_spins(motion, part, channels, local, values)
-        found += spins
-        found += _find_jumps(part, channels, local, spins, values)
+        found += motion.memo(
+            (CHECK.id, part), partial(_measure_part, motion, part, values), values.key
+        )
     return found
+
+
+def _measure_part(motion: Motion, part: str, values: Values) -> list[Flip]:
+    channels = motion.channels.get(part)
+    if channels is None:
+        return _find_windings(motion, part, values)
+    if not flips.can_flip(channels.values, channels.mode):
+        return []
+    local = motion.local_rotations[:, motion.index(part)]
+    spins = _find_spins(motion, part, channels, local, values)
+    return [*spins, *_find_jumps(part, channels, local, spins, values)]
 
 
 def judge(motion: Motion, found: list[Flip], values: Values) -> Iterator[Outcome]:

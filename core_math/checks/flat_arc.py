@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,9 +119,6 @@ def measure(motion: Motion, values: Values) -> Sweeps:
     """Find the swings of arms and legs and how bent the path of hand or foot is."""
     found: list[Sweep] = []
     missing: dict[str, str] = {}
-    used = np.arange(motion.frame_count)
-    if motion.stage is Stage.HELD:
-        used = motion.list_drawings()
     for end, (root, middle) in LIMBS.items():
         for side in (".L", ".R"):
             try:
@@ -128,7 +126,11 @@ def measure(motion: Motion, values: Values) -> Sweeps:
             except CannotEvaluateError as error:
                 missing[f"{end}{side}"] = str(error)
                 continue
-            found += _find_sweeps(motion, end, side, used, values)
+            found += motion.memo(
+                (CHECK.id, end, side),
+                partial(_find_sweeps, motion, end, side, values),
+                values.key,
+            )
     if len(missing) == 2 * len(LIMBS):
         raise CannotEvaluateError("; ".join(missing.values()))
     return Sweeps(found, missing)
@@ -169,9 +171,10 @@ def judge(motion: Motion, sweeps: Sweeps, values: Values) -> Iterator[Outcome]:
         )
 
 
-def _find_sweeps(
-    motion: Motion, end: str, side: str, used: NDArray[np.int64], values: Values
-) -> list[Sweep]:
+def _find_sweeps(motion: Motion, end: str, side: str, values: Values) -> list[Sweep]:
+    used = np.arange(motion.frame_count)
+    if motion.stage is Stage.HELD:
+        used = motion.list_drawings()
     rate = motion.fps * len(used) / motion.frame_count
     root, middle = (f"{name}{side}" for name in LIMBS[end])
     tip_path = motion.head(f"{end}{side}")

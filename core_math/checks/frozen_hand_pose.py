@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,7 +151,11 @@ def measure(motion: Motion, values: Values) -> FrozenHands:
             if not chains:
                 raise CannotEvaluateError(f"no finger bones on hand{side}")
             judge_hand = _measure_keys if motion.stage is Stage.BLOCKING else _measure_hand
-            found += judge_hand(motion, values, side, chains)
+            found += motion.memo(
+                (CHECK.id, side),
+                partial(judge_hand, motion, values, side, chains),
+                values.key,
+            )
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:
@@ -179,7 +184,8 @@ def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Out
 
 def _measure_hand(
     motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
-) -> Iterator[Frozen]:
+) -> list[Frozen]:
+    found: list[Frozen] = []
     step = max(1, int(motion.fps // SAMPLES_PER_SECOND))
     fps, end = motion.fps / step, motion.frame_count - 1
     rows = [motion.index(part) for chain in chains.values() for part in chain]
@@ -199,19 +205,22 @@ def _measure_hand(
     for first, last in hands.find_still_runs(vectors, moving, shortest, values[SPREAD.name]):
         alive[first : last + 1] = False
         box = np.ptp(vectors[first : last + 1], axis=0)
-        yield Frozen(
-            code="one-pose",
-            part=f"hand{side}",
-            side=side,
-            first=first * step,
-            last=min(last * step, end),
-            value=(last - first + 1) / fps,
-            spread=float(geometry.lengths(box).max()),
-            curl=_measure_curl(motion, side, chains, (first + last) // 2 * step),
-            always=dead,
-            unmade=max(map(len, chains.values())) == 1,
+        found.append(
+            Frozen(
+                code="one-pose",
+                part=f"hand{side}",
+                side=side,
+                first=first * step,
+                last=min(last * step, end),
+                value=(last - first + 1) / fps,
+                spread=float(geometry.lengths(box).max()),
+                curl=_measure_curl(motion, side, chains, (first + last) // 2 * step),
+                always=dead,
+                unmade=max(map(len, chains.values())) == 1,
+            )
         )
-    yield from _find_straight(motion, values, side, chains, moving & alive, step)
+    found += _find_straight(motion, values, side, chains, moving & alive, step)
+    return found
 
 
 def _find_straight(
@@ -247,8 +256,9 @@ def _find_straight(
 
 def _measure_keys(
     motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
-) -> Iterator[Frozen]:
+) -> list[Frozen]:
     """Find the same hand on key pose after key pose while the hand is somewhere else."""
+    found: list[Frozen] = []
     fingers = [part for chain in chains.values() for part in chain]
     parts = [f"upper_arm{side}", f"forearm{side}", f"hand{side}", *fingers]
     keyed = [motion.keys[part].frames for part in parts if part in motion.keys]
@@ -263,16 +273,19 @@ def _measure_keys(
         end = hands.grow_still_run(vectors, start, values[SPREAD.name])
         way = geometry.lengths(np.diff(place[start : end + 1], axis=0))
         after = frames[end + 1] if end + 1 < len(frames) else motion.frame_count
-        yield Frozen(
-            code="repeated-pose",
-            part=f"hand{side}",
-            side=side,
-            first=int(frames[start]),
-            last=int(after) - 1,
-            value=1.0 + float(np.count_nonzero(way > values[TRAVEL.name] / 100.0)),
-            curl=_measure_curl(motion, side, chains, int(frames[start])),
+        found.append(
+            Frozen(
+                code="repeated-pose",
+                part=f"hand{side}",
+                side=side,
+                first=int(frames[start]),
+                last=int(after) - 1,
+                value=1.0 + float(np.count_nonzero(way > values[TRAVEL.name] / 100.0)),
+                curl=_measure_curl(motion, side, chains, int(frames[start])),
+            )
         )
         start = end + 1
+    return found
 
 
 def _see_hand(motion: Motion, side: str) -> NDArray[np.float64]:

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,14 +165,16 @@ def measure(motion: Motion, values: Values) -> ChestAnswers:
     trunk = motion.chain("chest") or motion.chain("spine")
     if not trunk:
         motion.require("chest")
-    seen = motion.relative_rotation(trunk[-1], to="hips")
-    chest = swings.smooth_rotations(seen, motion.fps, SMOOTHING_HZ)
     found: list[ArmSwing] = []
     missing: dict[str, str] = {}
     for side in (".L", ".R"):
         try:
             motion.require(f"upper_arm{side}", f"forearm{side}")
-            found += _measure_arm(motion, values, chest, side)
+            found += motion.memo(
+                (CHECK.id, side),
+                partial(_measure_arm, motion, values, trunk[-1], side),
+                values.key,
+            )
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:
@@ -198,9 +201,15 @@ def judge(motion: Motion, measured: ChestAnswers, values: Values) -> Iterator[Ou
     yield from merge_flags(flags, gap=round(values.frames(LONGEST_LAG.name)))
 
 
-def _measure_arm(
-    motion: Motion, values: Values, chest: NDArray[np.float64], side: str
-) -> Iterator[ArmSwing]:
+def _see_chest(motion: Motion, trunk: str) -> NDArray[np.float64]:
+    """Return the chest's rotations on the pelvis, smooth, shape (F, 4)."""
+    seen = motion.relative_rotation(trunk, to="hips")
+    return swings.smooth_rotations(seen, motion.fps, SMOOTHING_HZ)
+
+
+def _measure_arm(motion: Motion, values: Values, trunk: str, side: str) -> list[ArmSwing]:
+    chest = motion.memo((CHECK.id, "chest"), partial(_see_chest, motion, trunk))
+    answers: list[ArmSwing] = []
     shoulder, elbow = motion.head(f"upper_arm{side}"), motion.head(f"forearm{side}")
     wrist = (
         motion.head(hand) if motion.has(hand := f"hand{side}") else motion.tail(f"forearm{side}")
@@ -233,20 +242,23 @@ def _measure_arm(
         if bend is None:
             bend = joints.interior_angle(shoulder, elbow, wrist)
             bend = series.smooth(bend, motion.fps, SMOOTHING_HZ)
-        yield ArmSwing(
-            side=side,
-            first=swing.first,
-            last=swing.last,
-            peak=swing.peak,
-            degrees=swing.degrees,
-            peak_rate=swing.peak_rate,
-            chest_degrees=chest_degrees,
-            gain=gain,
-            answer=answer,
-            elbow_share=float(np.abs(np.diff(bend[first : last + 1])).sum()) / degrees,
-            hand_travel=swings.excursion(wrist[swing.first : swing.last + 1]),
-            still=swings.still_span(chest, moving, swing, (first, last), motion.fps),
+        answers.append(
+            ArmSwing(
+                side=side,
+                first=swing.first,
+                last=swing.last,
+                peak=swing.peak,
+                degrees=swing.degrees,
+                peak_rate=swing.peak_rate,
+                chest_degrees=chest_degrees,
+                gain=gain,
+                answer=answer,
+                elbow_share=float(np.abs(np.diff(bend[first : last + 1])).sum()) / degrees,
+                hand_travel=swings.excursion(wrist[swing.first : swing.last + 1]),
+                still=swings.still_span(chest, moving, swing, (first, last), motion.fps),
+            )
         )
+    return answers
 
 
 def _find_excuse(motion: Motion, swing: ArmSwing, values: Values) -> str | None:

@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,13 +107,18 @@ def measure(motion: Motion, values: Values) -> Raises:
     missing: dict[str, str] = {}
     for side in (".L", ".R"):
         try:
-            raises = _measure_arm(motion, values, side)
-            found[side] = sorted(raises, key=lambda one: one.first)
+            found[side] = motion.memo(
+                (CHECK.id, side), partial(_measure_arm, motion, values, side), values.key
+            )
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if not found:
         raise CannotEvaluateError("; ".join(dict.fromkeys(missing.values())))
-    dead = [side for side in found if swings.turn_range(_see_clavicle(motion, side)) < DEAD]
+    dead = [
+        side
+        for side in found
+        if motion.memo((CHECK.id, "range", side), partial(_measure_range, motion, side)) < DEAD
+    ]
     return Raises(found, missing, tuple(dead))
 
 
@@ -142,19 +148,23 @@ def judge(motion: Motion, measured: Raises, values: Values) -> Iterator[Outcome]
             yield _make_flag(motion, group, values, always=side in dead)
 
 
-def _measure_arm(motion: Motion, values: Values, side: str) -> Iterator[Raise]:
+def _measure_range(motion: Motion, side: str) -> float:
+    return swings.turn_range(_see_clavicle(motion, side))
+
+
+def _measure_arm(motion: Motion, values: Values, side: str) -> list[Raise]:
+    """Return one arm's raises in order of time."""
     motion.require(f"shoulder{side}", f"upper_arm{side}", f"forearm{side}")
     seen = _see_clavicle(motion, side)
     _refuse_connectors(motion, side, seen)
-    axes = body.body_axes({part: motion.head(part) for part in motion.parts})
-    if axes is None:
-        raise CannotEvaluateError("needs hips and neck or head for the body's own axes")
+    axes = motion.body_axes()
     arm = swings.unit_directions(motion.head(f"upper_arm{side}"), motion.head(f"forearm{side}"))
     elevation = joints.angle_between_vectors(arm, -axes[:, 2])
     elevation = series.smooth(elevation, motion.fps, SMOOTHING_HZ)
     clavicle = swings.smooth_rotations(seen, motion.fps, SMOOTHING_HZ)
     rate = np.diff(elevation) * motion.fps
     high = np.maximum(elevation[1:], elevation[:-1]) > values[SET_ANGLE.name]
+    found = []
     for moving in (rate > STILL_RATE, rate < -STILL_RATE):
         for first, last in series.find_runs(moving & high):
             span = slice(first, last + 2)
@@ -164,7 +174,8 @@ def _measure_arm(motion: Motion, values: Values, side: str) -> Iterator[Raise]:
                 core = _find_core(elevation, first, last + 1, top - beyond, top)
                 turned = swings.turn_range(clavicle[core])
                 share = turned / max(float(np.ptp(elevation[core])), 1.0)
-                yield Raise(side, first, last + 1, beyond, top, turned, share)
+                found.append(Raise(side, first, last + 1, beyond, top, turned, share))
+    return sorted(found, key=lambda one: one.first)
 
 
 def _find_core(

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -119,9 +120,6 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
     """Measure how hard each elbow and knee stops or starts at full stretch."""
     found: list[JointSnap] = []
     missing: dict[str, str] = {}
-    # About 24 samples a second, whatever the rate: a snap is a matter of a frame or two there.
-    stride = max(1, int(motion.fps // REFERENCE_FPS))
-    rate = motion.fps / stride
     for joint, (upper, lower, end) in JOINTS.items():
         for side in (".L", ".R"):
             try:
@@ -129,38 +127,53 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
             except CannotEvaluateError as error:
                 missing[f"{lower}{side}"] = str(error)
                 continue
-            tip = f"{end}{side}"
-            angles = joints.hinge_angle(
-                motion.head(f"{upper}{side}"),
-                motion.head(f"{lower}{side}"),
-                motion.head(tip) if motion.has(tip) else motion.tail(f"{lower}{side}"),
-                motion.rotation(f"{upper}{side}"),
+            names = (f"{upper}{side}", f"{lower}{side}", f"{end}{side}")
+            found += motion.memo(
+                (CHECK.id, joint, side),
+                partial(_measure_joint, motion, joint, side, names, values),
+                values.key,
             )
-            for snap in snaps.find_snaps(
-                angles[::stride],
-                straight=values[STRAIGHT.name],
-                pace=rate / REFERENCE_FPS,
-                neighbourhood=max(4, round(NEIGHBOURHOOD * rate)),
-                floor=FLOOR,
-            ):
-                if snap.step >= values[STEP.name]:
-                    found.append(
-                        JointSnap(
-                            joint=joint,
-                            side=side,
-                            first=snap.first * stride,
-                            last=min(snap.last * stride, motion.frame_count - 1),
-                            peak=snap.corner * stride,
-                            step=snap.step,
-                            spike=snap.spike,
-                            dead=snap.locked >= max(2.0, LOCKED_SECONDS * rate),
-                            passes=snap.stays < SHORTEST_STAY,
-                            brakes=snap.brakes,
-                        )
-                    )
-    if len(missing) == 4:
+    if len(missing) == 2 * len(JOINTS):
         raise CannotEvaluateError("; ".join(missing.values()))
     return JointSnaps(found, missing)
+
+
+def _measure_joint(
+    motion: Motion, joint: str, side: str, names: tuple[str, str, str], values: Values
+) -> list[JointSnap]:
+    # About 24 samples a second, whatever the rate: a snap is a matter of a frame or two there.
+    stride = max(1, int(motion.fps // REFERENCE_FPS))
+    rate = motion.fps / stride
+    upper, lower, tip = names
+    angles = joints.hinge_angle(
+        motion.head(upper),
+        motion.head(lower),
+        motion.head(tip) if motion.has(tip) else motion.tail(lower),
+        motion.rotation(upper),
+    )
+    found = snaps.find_snaps(
+        angles[::stride],
+        straight=values[STRAIGHT.name],
+        pace=rate / REFERENCE_FPS,
+        neighbourhood=max(4, round(NEIGHBOURHOOD * rate)),
+        floor=FLOOR,
+    )
+    return [
+        JointSnap(
+            joint=joint,
+            side=side,
+            first=snap.first * stride,
+            last=min(snap.last * stride, motion.frame_count - 1),
+            peak=snap.corner * stride,
+            step=snap.step,
+            spike=snap.spike,
+            dead=snap.locked >= max(2.0, LOCKED_SECONDS * rate),
+            passes=snap.stays < SHORTEST_STAY,
+            brakes=snap.brakes,
+        )
+        for snap in found
+        if snap.step >= values[STEP.name]
+    ]
 
 
 def judge(motion: Motion, measured: JointSnaps, values: Values) -> Iterator[Outcome]:

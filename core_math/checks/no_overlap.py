@@ -22,6 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -87,23 +88,26 @@ class Chain:
 
 def measure(motion: Motion, values: Values) -> list[Chain]:
     """Find the frames on which the joints of each chain turn over."""
-    found = []
-    for parts in _list_chains(motion):
-        signals, _ = chains.swing_signals(motion.turns(parts), motion.fps, SMOOTHING_HZ)
-        times = chains.find_turning_points(signals, values[SWING.name])
-        least = max(2, int(np.ceil(JOINT_SHARE * len(parts))))
-        swings = chains.match_turning_points(times, NEAREST_S * motion.fps, least)
-        found.append(
-            Chain(
-                part=parts[0] if parts[0].startswith("strand:") else parts[-1],
-                parts=parts,
-                middles=tuple(swing.middle for swing in swings),
-                spreads=tuple(swing.spread for swing in swings),
-            )
-        )
+    found = [
+        motion.memo((CHECK.id, parts), partial(_measure_chain, motion, parts, values), values.key)
+        for parts in _list_chains(motion)
+    ]
     if not found:
         raise CannotEvaluateError("needs an arm, a trunk or a strand of at least two joints")
     return found
+
+
+def _measure_chain(motion: Motion, parts: tuple[str, ...], values: Values) -> Chain:
+    signals, _ = chains.swing_signals(motion.turns(parts), motion.fps, SMOOTHING_HZ)
+    times = chains.find_turning_points(signals, values[SWING.name])
+    least = max(2, int(np.ceil(JOINT_SHARE * len(parts))))
+    swings = chains.match_turning_points(times, NEAREST_S * motion.fps, least)
+    return Chain(
+        part=parts[0] if parts[0].startswith("strand:") else parts[-1],
+        parts=parts,
+        middles=tuple(swing.middle for swing in swings),
+        spreads=tuple(swing.spread for swing in swings),
+    )
 
 
 def judge(motion: Motion, measured: list[Chain], values: Values) -> Iterator[Outcome]:

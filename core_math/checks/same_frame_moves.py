@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -110,7 +111,11 @@ class Shared:
 def measure(motion: Motion, values: Values) -> list[Shared]:
     """Find, for every two limbs, the moves in a row that start and end together."""
     own = {
-        limb: _find_limb_moves(motion, limb, seen_from, values)
+        limb: motion.memo(
+            (CHECK.id, limb),
+            partial(_find_limb_moves, motion, limb, seen_from, values),
+            values.key,
+        )
         for limb, seen_from in LIMBS
         if motion.has(limb, seen_from)
     }

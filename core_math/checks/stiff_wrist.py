@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -127,6 +128,7 @@ def measure(motion: Motion, values: Values) -> WristSwings:
     """Find each forearm's swings, the wrist's turn in them and the hand's lead."""
     found: dict[str, list[wrists.WristSwing]] = {}
     missing: dict[str, str] = {}
+    dead: list[str] = []
     for side in (".L", ".R"):
         hand, forearm = f"hand{side}", f"forearm{side}"
         try:
@@ -134,24 +136,29 @@ def measure(motion: Motion, values: Values) -> WristSwings:
         except CannotEvaluateError as error:
             missing[side] = str(error)
             continue
-        found[side] = wrists.measure_swings(
-            motion.head(forearm),
-            motion.head(hand),
-            motion.rotation(forearm),
-            motion.rotation(hand),
-            motion.fps,
-            least_degrees=values[SWING.name],
-            least_rate=values[PEAK_RATE.name],
-            stiff_gain=max(values.limits[WRIST_GAIN.name]),
+        found[side], never_gives = motion.memo(
+            (CHECK.id, side), partial(_measure_arm, motion, values, side), values.key
         )
+        dead += [side] if never_gives else []
     if not found:
         raise CannotEvaluateError("; ".join(missing.values()))
-    dead = [
-        side
-        for side in found
-        if swings.turn_range(motion.relative_rotation(f"hand{side}", to=f"forearm{side}")) < DEAD
-    ]
     return WristSwings(found, missing, tuple(dead))
+
+
+def _measure_arm(motion: Motion, values: Values, side: str) -> tuple[list[wrists.WristSwing], bool]:
+    """Return one arm's swings, and whether its wrist never gives."""
+    hand, forearm = f"hand{side}", f"forearm{side}"
+    found = wrists.measure_swings(
+        motion.head(forearm),
+        motion.head(hand),
+        motion.rotation(forearm),
+        motion.rotation(hand),
+        motion.fps,
+        least_degrees=values[SWING.name],
+        least_rate=values[PEAK_RATE.name],
+        stiff_gain=max(values.limits[WRIST_GAIN.name]),
+    )
+    return found, swings.turn_range(motion.relative_rotation(hand, to=forearm)) < DEAD
 
 
 def judge(motion: Motion, measured: WristSwings, values: Values) -> Iterator[Outcome]:

@@ -25,13 +25,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
-from ..measures import body, geometry, hands, likeness, mirroring, series
+from ..measures import geometry, hands, likeness, mirroring, series
 from ..motion import Motion, Stage
 from ..units import REFERENCE_FPS, Unit
 
@@ -175,14 +176,13 @@ def measure(motion: Motion, values: Values) -> Twins:
     missing: dict[str, str] = {}
     for pair, parts in PAIRS.items():
         try:
-            left, right, end_part = _measure_sides(motion, parts)
+            found += motion.memo(
+                (CHECK.id, pair),
+                partial(_measure_pair, motion, pair, parts, values),
+                values.key,
+            )
         except CannotEvaluateError as error:
             missing[parts[0]] = str(error)
-            continue
-        if motion.stage is not Stage.BLOCKING:
-            found += _find_twins(pair, end_part, left, right, motion.fps, values)
-        elif pair == "arms":
-            found += _find_twin_poses(motion, end_part, left, right, values)
     if len(missing) == len(PAIRS):
         raise CannotEvaluateError("; ".join(missing.values()))
     return Twins(found, missing)
@@ -220,6 +220,13 @@ def _is_copy(motion: Motion, twin: Twin) -> bool:
     return offset <= COPY_OFFSET and abs(twin.size_ratio - 1.0) <= COPY_SIZE
 
 
+def _measure_pair(motion: Motion, pair: str, parts: tuple[str, ...], values: Values) -> list[Twin]:
+    left, right, end_part = _measure_sides(motion, parts)
+    if motion.stage is not Stage.BLOCKING:
+        return list(_find_twins(pair, end_part, left, right, motion.fps, values))
+    return list(_find_twin_poses(motion, end_part, left, right, values)) if pair == "arms" else []
+
+
 def _measure_sides(
     motion: Motion, parts: tuple[str, ...]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], str]:
@@ -228,9 +235,7 @@ def _measure_sides(
     motion.require(*(f"{part}{side}" for part in (upper, lower) for side in (".L", ".R")))
     # Arms are seen from the shoulders, legs from the hips.
     skipped = ("thigh.L", "thigh.R") if upper == "upper_arm" else ()
-    axes = body.body_axes({part: motion.head(part) for part in motion.parts if part not in skipped})
-    if axes is None:
-        raise CannotEvaluateError("needs hips and neck or head for the body's own axes")
+    axes = motion.body_axes(skipped)
     has_end = motion.has(f"{end}.L", f"{end}.R")
     sides = []
     for side in (".L", ".R"):
@@ -329,10 +334,9 @@ def _see_hand(motion: Motion, twin: Twin, side: str) -> NDArray[np.float64]:
 
 def _is_shrug(motion: Motion, twin: Twin) -> bool:
     """Say whether both shoulders rise while the hands stay below them."""
-    axes = body.body_axes({part: motion.head(part) for part in motion.parts})
-    if axes is None or not motion.has("hips"):
+    if not motion.has("hips"):
         return False
-    up = axes[twin.first : twin.last + 1, 2]
+    up = motion.body_axes()[twin.first : twin.last + 1, 2]
 
     def height(part: str) -> NDArray[np.float64]:
         place = (motion.head(part) - motion.head("hips"))[twin.first : twin.last + 1]

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,7 +151,11 @@ def measure(motion: Motion, values: Values) -> WristLines:
     for side in (".L", ".R"):
         try:
             motion.require(f"hand{side}", f"forearm{side}")
-            stretches += _measure_wrist(motion, side, values)
+            stretches += motion.memo(
+                (CHECK.id, side),
+                partial(_measure_wrist, motion, side, values),
+                values.key,
+            )
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:
@@ -191,7 +196,8 @@ def judge(motion: Motion, measured: WristLines, values: Values) -> Iterator[Outc
         yield from lines.values()
 
 
-def _measure_wrist(motion: Motion, side: str, values: Values) -> Iterator[Stretch]:
+def _measure_wrist(motion: Motion, side: str, values: Values) -> list[Stretch]:
+    found: list[Stretch] = []
     elbow, wrist = motion.head(f"forearm{side}"), motion.head(f"hand{side}")
     tip, is_fingertip = _find_hand_end(motion, side)
     fps = motion.fps
@@ -219,9 +225,9 @@ def _measure_wrist(motion: Motion, side: str, values: Values) -> Iterator[Stretc
             inside = first + np.flatnonzero(moving[first : last + 1])
             if len(inside):
                 run = int(inside[0]), int(inside[-1])
-                yield describe(code, run, (run[0] + run[1]) // 2, len(inside) / fps)
+                found.append(describe(code, run, (run[0] + run[1]) // 2, len(inside) / fps))
     if is_fingertip:
-        return  # A finger closing on the palm is no bent wrist.
+        return found  # A finger closing on the palm is no bent wrist.
     beyond = bend - values[BEND_RANGE.name]
     sideways = np.full(len(bend), -np.inf)
     across = _measure_sideways(motion, side, elbow, wrist, tip)
@@ -232,7 +238,8 @@ def _measure_wrist(motion: Motion, side: str, values: Values) -> Iterator[Stretc
         if (run[1] - run[0] + 1) / fps >= LEAST_BEYOND:
             peak = run[0] + int(np.argmax(worse[run[0] : run[1] + 1]))
             way = " sideways" if sideways[peak] > beyond[peak] else ""
-            yield describe("overbent", run, peak, float(worse[peak]), way)
+            found.append(describe("overbent", run, peak, float(worse[peak]), way))
+    return found
 
 
 def _find_hand_end(motion: Motion, side: str) -> tuple[NDArray[np.float64], bool]:

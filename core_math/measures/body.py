@@ -8,7 +8,7 @@ and directions measured in the animation itself can be trusted.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,17 +78,29 @@ def body_axes(heads: Mapping[str, FloatArray]) -> FloatArray | None:
     -------
     ndarray, shape (F, 3, 3), rows left, forward, up; None when the joints for it are missing.
     """
-    pairs = (("thigh.L", "thigh.R"), ("upper_arm.L", "upper_arm.R"), ("shoulder.L", "shoulder.R"))
-    pair = next((p for p in pairs if p[0] in heads and p[1] in heads), None)
-    top = next((name for name in ("neck", "head", "chest") if name in heads), None)
-    if pair is None or top is None:
+    used = choose_axis_parts(heads)
+    if not used:
         return None
-    base = heads["hips"] if "hips" in heads else 0.5 * (heads[pair[0]] + heads[pair[1]])
-    left = _unit(heads[pair[0]] - heads[pair[1]])
-    rise = heads[top] - base
+    left_joint, right_joint, top = (heads[part] for part in used[:3])
+    base = heads[used[3]] if len(used) > 3 else 0.5 * (left_joint + right_joint)
+    left = _unit(left_joint - right_joint)
+    rise = top - base
     up = _unit(rise - np.sum(rise * left, axis=-1, keepdims=True) * left)
     forward = geometry.cross(left, up)
     return np.stack((left, forward, up), axis=-2)
+
+
+def choose_axis_parts(parts: Collection[str]) -> tuple[str, ...]:
+    """Return the parts whose joints give the body's axes: left, right, top and the hips, if any.
+
+    Empty when there are too few.
+    """
+    pairs = (("thigh.L", "thigh.R"), ("upper_arm.L", "upper_arm.R"), ("shoulder.L", "shoulder.R"))
+    pair = next((p for p in pairs if p[0] in parts and p[1] in parts), None)
+    top = next((name for name in ("neck", "head", "chest") if name in parts), None)
+    if pair is None or top is None:
+        return ()
+    return (*pair, top, *(("hips",) if "hips" in parts else ()))
 
 
 def _spine_chain(heads: Mapping[str, FloatArray]) -> list[str]:

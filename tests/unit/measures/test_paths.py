@@ -102,7 +102,7 @@ def test_bend_halfway_is_never_more_than_the_sagitta(seed, straight):
 
 
 def test_bend_halfway_of_an_arc_is_its_sagitta():
-    # The middle of a circle's arc lies farthest from the chord: R (1 - cos(a / 2)) of 2 R sin(a / 2).
+    # A circle: R (1 - cos(a / 2)) beside the middle of a chord of 2 R sin(a / 2).
     arc = make_arc(60.0)
     half = np.radians(30.0)
     (bend,) = paths.bend_halfway(arc, np.array([0]), np.array([len(arc) - 1]))
