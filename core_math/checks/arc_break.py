@@ -24,8 +24,9 @@ what open captures of jumping and boxing show at 12 to 120 frames per second.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,7 @@ from numpy.typing import NDArray
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
 from ..measures import arcs, causes, spikes
+from ..measures.columns import join_columns, split_by_column
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit
 
@@ -153,9 +155,33 @@ class Break:
 
 def measure(motion: Motion, values: Values) -> list[Break]:
     """Find breaks in the paths of all joints and ends and gather those of one cause."""
-    points, parts = arcs.list_points(motion.heads, motion.tails, motion.parents)
+    used = _list_frames(motion)
+    leaves = arcs.list_leaves(motion.parents)
+    parts = np.concatenate((np.arange(len(motion.parts)), leaves))
+    search = partial(_search_columns, motion, values)
+    by_joint, by_end = (
+        motion.memo_by_part((CHECK.id, field), field, rows, search, values.key)
+        for field, rows in (("heads", range(len(motion.parts))), ("tails", leaves.tolist()))
+    )
+    places = {int(row): len(motion.parts) + number for number, row in enumerate(leaves)}
+    by_point = by_joint | {places[row]: own for row, own in by_end.items()}
+    found = join_columns(by_point, spikes.Spikes.none(3))
+    found = spikes.place_on_frames(found, used, motion.frame_count)
+    points, _ = arcs.list_points(motion.heads, motion.tails, motion.parents)
     path = points * (100.0 / motion.height)
-    used, longest = _list_frames(motion), values.frames(LONGEST.name)
+    found = found.select(_belongs_to_a_move(motion, path, parts, found, values))
+    groups = causes.group_sightings(
+        parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
+    )
+    return [_describe(motion, points, parts, used, found, group) for group in groups]
+
+
+def _search_columns(
+    motion: Motion, values: Values, given: FloatArray, parts: Sequence[int]
+) -> dict[int, spikes.Spikes]:
+    """Find breaks in the paths of some points that stand out from what is around them."""
+    rows, used = np.array(parts), _list_frames(motion)
+    longest = values.frames(LONGEST.name)
     if motion.stage is Stage.BLOCKING:
         longest = 1.0
     elif len(used) < motion.frame_count:
@@ -164,8 +190,9 @@ def measure(motion: Motion, values: Values) -> list[Break]:
     if motion.camera is not None:
         camera = motion.camera
         sight = arcs.find_sight_lines(
-            points, camera.positions, camera.rotations, camera.orthographic
+            given, camera.positions, camera.rotations, camera.orthographic
         )[used]
+    path = given * (100.0 / motion.height)
     found = arcs.find_breaks(
         path if len(used) == len(path) else path[used],
         longest,
@@ -182,12 +209,7 @@ def measure(motion: Motion, values: Values) -> list[Break]:
         & (found.firsts > 0)
         & (found.lasts < len(used) - 1)
     )
-    found = spikes.place_on_frames(found, used, motion.frame_count)
-    found = found.select(_belongs_to_a_move(motion, path, parts, found, values))
-    groups = causes.group_sightings(
-        parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
-    )
-    return [_describe(motion, points, parts, used, found, group) for group in groups]
+    return {int(rows[column]): own for column, own in split_by_column(found).items()}
 
 
 def judge(motion: Motion, breaks: list[Break], values: Values) -> Iterator[Outcome]:

@@ -30,8 +30,9 @@ Psychophys 76). How far a jump must stand out: measured on open captures of jump
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,7 @@ from numpy.typing import NDArray
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome, say_part
 from ..measures import arcs, causes, rotations, spikes, visibility
+from ..measures.columns import join_columns, split_by_column
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit, format_quantity
 
@@ -204,20 +206,19 @@ def measure(motion: Motion, values: Values) -> list[Jump]:
     """Find jumps in every part's own channels and gather those of one cause."""
     if motion.stage is Stage.BLOCKING:
         return _find_flashes(motion, values)
-    used = np.arange(motion.frame_count)
-    shown: slice | IntArray = slice(None)
-    if motion.stage is Stage.HELD:
-        used = shown = motion.require_drawings(CHECK.minimum_frames)
-    least = SMALLEST_SHARE * min(values.limits[TURN.name])
-    turns = motion.local_rotations[shown] * DEGREES_PER_UNIT
-    turned = _find_jumps(motion, turns, np.arange(len(motion.parts)), used, least, values)
-    least = SMALLEST_SHARE * min(values.limits[TRAVEL.name])
-    scale, places = 100.0 / motion.height, motion.local_heads[shown]
-    # Most joints stay where they are in what carries them.
-    sliding = np.flatnonzero(scale * np.ptp(places, axis=0).max(axis=-1) > least)
-    moved = _find_jumps(motion, places[:, sliding] * scale, sliding, used, least, values)
+    used, _ = _list_used(motion)
+    turned = _find_jumps(motion, "local_rotations", TURN, values)
+    moved = _find_jumps(motion, "local_heads", TRAVEL, values)
     jumps = _gather(motion, used, turned, moved, values)
     return jumps + _find_snaps(motion, jumps, values)
+
+
+def _list_used(motion: Motion) -> tuple[IntArray, slice | IntArray]:
+    """Return the frames that are compared, and how they are taken out of an array."""
+    if motion.stage is Stage.HELD:
+        drawn = motion.require_drawings(CHECK.minimum_frames)
+        return drawn, drawn
+    return np.arange(motion.frame_count), slice(None)
 
 
 def _gather(
@@ -290,21 +291,45 @@ def judge(motion: Motion, jumps: list[Jump], values: Values) -> Iterator[Outcome
         )
 
 
-def _find_jumps(
-    motion: Motion,
-    path: FloatArray,
-    parts: IntArray,
-    used: IntArray,
-    least: float,
-    values: Values,
-) -> spikes.Spikes:
-    """Find jumps that stand out and lie on no path; columns are rows of parts."""
-    on_sphere = path.shape[-1] == 4
-    enough, alone = values[STAND_OUT.name], values[ALONE_STAND_OUT.name]
-    at_ends = values[END_STAND_OUT.name] / enough
-    enough = min(enough, alone)
+def _find_jumps(motion: Motion, field: str, limits: Limits, values: Values) -> spikes.Spikes:
+    """Find jumps that stand out and lie on no path, in turns or in places; columns are parts."""
+    every = range(len(motion.parts))
+    search = partial(_search_columns, motion, limits, values)
+    by_part = motion.memo_by_part((CHECK.id, field), field, every, search, values.key)
+    found = join_columns(by_part, spikes.Spikes.none(4 if field == "local_rotations" else 3))
+    used, rows = _list_used(motion)
+    shown = spikes.place_on_frames(found, used, motion.frame_count)
+    needed, less = _list_needed(motion, found.columns, shown, values)
+    keep = found.ratings >= needed
+    for row in np.flatnonzero(~keep & (found.ratings >= less)).tolist():
+        near = _list_neighbours(motion, int(found.columns[row]))
+        around = getattr(motion, field)[:, near][rows] * _scale(motion, field)
+        rated = _rate_around(around, int(found.firsts[row]), int(found.lasts[row]), values)
+        keep[row] = rated <= NEIGHBOUR_SHARE * found.ratings[row]
+    shown = replace(shown, heights=found.heights[:, :3])
+    return shown.select(keep)
+
+
+def _scale(motion: Motion, field: str) -> float:
+    """Return what turns a field into degrees, or into % of body height."""
+    return DEGREES_PER_UNIT if field == "local_rotations" else 100.0 / motion.height
+
+
+def _search_columns(
+    motion: Motion, limits: Limits, values: Values, given: FloatArray, parts: Sequence[int]
+) -> dict[int, spikes.Spikes]:
+    """Find jumps in columns of turns or places that might stand out far enough."""
+    on_sphere, rows = given.shape[-1] == 4, np.array(parts)
+    used, shown = _list_used(motion)
+    least = SMALLEST_SHARE * min(values.limits[limits.name])
+    given, scale = given[shown], _scale(motion, "local_rotations" if on_sphere else "local_heads")
+    if not on_sphere:
+        # Most joints stay where they are in what carries them.
+        sliding = np.flatnonzero(scale * np.ptp(given, axis=0).max(axis=-1) > least)
+        given, rows = given[:, sliding], rows[sliding]
+    enough, at_ends = _list_enough(values)
     found = spikes.find_jumps(
-        path,
+        given * scale,
         least=least,
         floor=ROUGHNESS_FLOOR,
         longest=values.frames(LONGEST.name) * len(used) / motion.frame_count,
@@ -313,27 +338,25 @@ def _find_jumps(
         miss_share=MISS_SHARE,
         on_sphere=on_sphere,
     )
-    shown = spikes.place_on_frames(found, used, motion.frame_count)
-    needed, less = _list_needed(motion, parts[found.columns], shown, values)
-    keep = found.ratings >= needed
-    for row in np.flatnonzero(~keep & (found.ratings >= less)):
-        near = _list_neighbours(motion, int(parts[found.columns[row]]), parts)
-        if found.firsts[row] in (0, len(path) - 1):
-            shape = path if found.firsts[row] else path[::-1]
-            around = spikes.rate_ends(shape, near, floor=ROUGHNESS_FLOOR, on_sphere=on_sphere)
-            around /= at_ends
-        else:
-            around = spikes.rate_near(
-                path,
-                int(found.firsts[row]),
-                (1.0,) * int(found.lasts[row] - found.firsts[row] + 1),
-                near,
-                floor=ROUGHNESS_FLOOR,
-                on_sphere=on_sphere,
-            )
-        keep[row] = around <= NEIGHBOUR_SHARE * found.ratings[row]
-    shown = replace(shown, columns=parts[found.columns], heights=found.heights[:, :3])
-    return shown.select(keep)
+    return {int(rows[column]): own for column, own in split_by_column(found).items()}
+
+
+def _list_enough(values: Values) -> tuple[float, float]:
+    """Return how far any jump must stand out at least, and the share of it at the ends."""
+    enough = values[STAND_OUT.name]
+    at_ends = values[END_STAND_OUT.name] / enough
+    return min(enough, values[ALONE_STAND_OUT.name]), at_ends
+
+
+def _rate_around(near: FloatArray, first: int, last: int, values: Values) -> float:
+    """Return how far the paths next to a jump, shape (F, N, D), stand out at the same time."""
+    on_sphere, every = near.shape[-1] == 4, range(near.shape[1])
+    if first in (0, len(near) - 1):
+        path = near if first else near[::-1]
+        rated = spikes.rate_ends(path, every, floor=ROUGHNESS_FLOOR, on_sphere=on_sphere)
+        return rated / _list_enough(values)[1]
+    shape = (1.0,) * (last - first + 1)
+    return spikes.rate_near(near, first, shape, every, floor=ROUGHNESS_FLOOR, on_sphere=on_sphere)
 
 
 def _list_needed(
@@ -352,10 +375,11 @@ def _list_needed(
     return needed * factor, alone * factor
 
 
-def _list_neighbours(motion: Motion, part: int, parts: IntArray) -> list[int]:
-    """Return the columns of the part that carries one, and of those it carries."""
-    rows = [motion.parents[part], *(row for row, up in enumerate(motion.parents) if up == part)]
-    return [int(column) for column in np.flatnonzero(np.isin(parts, rows))]
+def _list_neighbours(motion: Motion, part: int) -> list[int]:
+    """Return the rows of the part that carries one, and of those it carries."""
+    above = motion.parents[part]
+    below = [row for row, up in enumerate(motion.parents) if up == part]
+    return [above, *below] if above >= 0 else below
 
 
 def _describe(

@@ -23,8 +23,9 @@ own. Measured on open captures of jumping and boxing: see each limit.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,7 @@ from numpy.typing import NDArray
 from ..check import Check, Group, Limits, Parameter, Values
 from ..findings import Flag, Outcome, say_part
 from ..measures import causes, geometry, stalls
+from ..measures.columns import join_columns, split_by_column
 from ..motion import Motion, Stage, SubjectKind
 from ..units import Unit
 
@@ -124,17 +126,17 @@ class Hitch:
 
 def measure(motion: Motion, values: Values) -> list[Hitch]:
     """Find stalls in every part's own channels and gather those of one cause."""
-    used = np.arange(motion.frame_count)
-    if motion.stage is Stage.HELD:
-        used = motion.require_drawings(CHECK.minimum_frames)
-    rate = motion.fps * len(used) / motion.frame_count
+    used, _, rate = _list_used(motion)
     side = max(1, round(SIDE_SECONDS * rate))
-    turned = _find_in(motion.local_rotations[used] * 2.0, rate, side, values)
-    places = motion.local_heads[used] * (100.0 / motion.height)
     least = LEAST_SHARE * min(values.limits[TRAVEL_LOST.name])
-    sliding = np.flatnonzero(np.ptp(places, axis=0).max(axis=-1) > least)
-    moved = _find_in(places[:, sliding], rate, side, values)
-    moved = replace(moved, columns=sliding[moved.columns])
+    every, search = range(len(motion.parts)), partial(_search_columns, motion, values)
+    turned, moved = (
+        join_columns(
+            motion.memo_by_part((CHECK.id, field), field, every, search, values.key),
+            stalls.Stalls.none(),
+        )
+        for field in ("local_rotations", "local_heads")
+    )
     parts = np.concatenate((turned.columns, moved.columns))
     found = [_see(motion, used, turned, side, True), _see(motion, used, moved, side, False)]
     lost, shown = (np.concatenate(numbers) for numbers in zip(*found, strict=True))
@@ -167,6 +169,31 @@ def measure(motion: Motion, values: Values) -> list[Hitch]:
         depth = float(depths[worst])
         hitches.append(Hitch(part, others, int(firsts[worst]), int(lasts[worst]), travel, depth))
     return hitches
+
+
+def _list_used(motion: Motion) -> tuple[IntArray, slice | IntArray, float]:
+    """Return the frames that are compared, how they are taken out of an array, and their rate."""
+    if motion.stage is Stage.HELD:
+        drawn = motion.require_drawings(CHECK.minimum_frames)
+        return drawn, drawn, motion.fps * len(drawn) / motion.frame_count
+    return np.arange(motion.frame_count), slice(None), motion.fps
+
+
+def _search_columns(
+    motion: Motion, values: Values, given: FloatArray, parts: Sequence[int]
+) -> dict[int, stalls.Stalls]:
+    """Find stalls in columns of turns or places."""
+    rows, (_, shown, rate) = np.array(parts), _list_used(motion)
+    side = max(1, round(SIDE_SECONDS * rate))
+    if given.shape[-1] == 4:
+        path = given[shown] * 2.0
+    else:
+        path = given[shown] * (100.0 / motion.height)
+        least = LEAST_SHARE * min(values.limits[TRAVEL_LOST.name])
+        sliding = np.flatnonzero(np.ptp(path, axis=0).max(axis=-1) > least)
+        path, rows = path[:, sliding], rows[sliding]
+    found = _find_in(path, rate, side, values)
+    return {int(rows[column]): own for column, own in split_by_column(found).items()}
 
 
 def judge(motion: Motion, hitches: list[Hitch], values: Values) -> Iterator[Outcome]:
@@ -247,11 +274,11 @@ def _see(
     ends, start, stop = far[found.columns], found.firsts - 1, found.lasts
     tips = motion.tails[used[start], ends] - motion.heads[used[start], found.columns]
     levers = geometry.lengths(tips) * scale if is_turn else 1.0
-    path = motion.tails[used] * scale
+    path = motion.tails if len(used) == motion.frame_count else motion.tails[used]
     inside = stalls.mean_steps(path, start, stop, ends)
     around = stalls.mean_steps(path, start - side, start, ends)
     around = 0.5 * (around + stalls.mean_steps(path, stop, stop + side, ends))
-    shown = geometry.lengths(around - inside) * (stop - start)
+    shown = geometry.lengths(around - inside) * (stop - start) * scale
     return found.losses * levers, shown
 
 

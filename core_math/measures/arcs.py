@@ -40,9 +40,14 @@ def list_points(
     rows : ndarray of int, shape (N,)
         The part each point belongs to.
     """
-    rows = np.arange(len(parents))
-    leaves = rows[~np.isin(rows, np.asarray(parents))]
+    rows, leaves = np.arange(len(parents)), list_leaves(parents)
     return np.concatenate((heads, tails[:, leaves]), axis=1), np.concatenate((rows, leaves))
+
+
+def list_leaves(parents: Sequence[int]) -> IntArray:
+    """Return the rows of the parts that carry nothing."""
+    rows = np.arange(len(parents))
+    return rows[~np.isin(rows, np.asarray(parents))]
 
 
 def find_breaks(

@@ -94,6 +94,12 @@ class Spikes:
     ratings: FloatArray
     misses: FloatArray
 
+    @classmethod
+    def none(cls, dimensions: int) -> Spikes:
+        """Return no jumps, of paths in so many dimensions."""
+        rows, numbers = np.zeros(0, dtype=np.int64), np.zeros(0)
+        return cls(rows, rows, rows, np.zeros((0, dimensions)), numbers, numbers, numbers)
+
     def select(self, keep: BoolArray) -> Spikes:
         """Return the rows where `keep`, shape (C,), is true."""
         return Spikes(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))

@@ -45,6 +45,12 @@ class Stalls:
     likeness: FloatArray
     sharpness: FloatArray
 
+    @classmethod
+    def none(cls) -> Stalls:
+        """Return no valleys."""
+        rows, numbers = np.zeros(0, dtype=np.int64), np.zeros(0)
+        return cls(rows, rows, rows, numbers, numbers, numbers, numbers)
+
     def select(self, keep: BoolArray) -> Stalls:
         """Return the rows where `keep`, shape (C,), is true."""
         return Stalls(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
