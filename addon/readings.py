@@ -37,7 +37,7 @@ from ..core_math import (
     ShotReading,
     apply_marks,
     dump_marks,
-    iterate_checks,
+    iterate_pieces,
     merge_causes,
     merge_subjects,
     parse_marks,
@@ -280,13 +280,17 @@ def _run_checks(
     outcomes: _Outcomes,
     memory: ReadingMemory | None = None,
 ) -> Generator[tuple[float, str], None, None]:
-    """Run the checks over all subjects; the caller has its turn between any two of them."""
+    """Run the checks over all subjects; the caller has its turn in between, and in long ones."""
     total = max(1, len(motions) * sum(settings.enabled(check) for check in checks))
     done = 0
     for motion in motions:
         flags: list[Flag] = []
         judged = memory.judged if memory is not None else None
-        for check, outcome in iterate_checks(motion, checks, settings, judged):
+        for check, outcome in iterate_pieces(motion, checks, settings, judged):
+            share = SAMPLING_SHARE + (1.0 - SAMPLING_SHARE) * done / total
+            if outcome is None:
+                yield share, f"{motion.subject}: {check.id}"
+                continue
             flags += outcome.flags
             outcomes.not_evaluated += outcome.not_evaluated
             outcomes.crashes += outcome.crashes

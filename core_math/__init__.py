@@ -77,7 +77,7 @@ from .report_table import (
     say_subject,
     say_subjects,
 )
-from .runner import iterate_checks, run_check, run_checks
+from .runner import iterate_checks, iterate_pieces, run_check, run_checks
 from .settings import (
     Settings,
     SettingsError,
@@ -202,6 +202,7 @@ __all__ = [
     "format_shot",
     "guess_body_map",
     "iterate_checks",
+    "iterate_pieces",
     "iterate_motion",
     "list_checks",
     "list_with_ancestors",

@@ -11,10 +11,10 @@ derive from the declarations here.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Generator, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeVar
 
 from .findings import Outcome, Severity
 from .motion import Motion, Stage, SubjectKind
@@ -214,6 +214,22 @@ def resolve_values(
     return Values(fps=fps, numbers=numbers, limits=limits, units=units)
 
 
+T = TypeVar("T")
+
+Steps = Generator[None, None, T]
+"""Work that pauses between its pieces, so that a window has its turn; its value comes last."""
+
+
+def run_steps(steps: Steps[T]) -> T:
+    """Run some work to its end without a pause, and return its value."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            value: T = end.value
+            return value
+
+
 Measure = Callable[[Motion, Values], Any]
 Judge = Callable[[Motion, Any, Values], Iterable[Outcome]]
 
@@ -232,8 +248,9 @@ class Check:
         Each distinct pattern of this check with what it means.
     declarations : tuple of Parameter and Limits
     measure, judge : callable
-        `measure(motion, values)` returns numbers and raises CannotEvaluateError with a reason;
-        `judge(motion, measurement, values)` yields flags and "not evaluated".
+        `measure(motion, values)` returns numbers and raises CannotEvaluateError with a reason; as
+        a generator (see `Steps`) it pauses between pieces of its work. `judge(motion,
+        measurement, values)` yields flags and "not evaluated".
     stages : frozenset of Stage
         Stages in which the check judges; in the others it says that it waits.
     kinds : frozenset of SubjectKind
@@ -281,6 +298,11 @@ class Check:
         names = [declaration.name for declaration in self.declarations]
         if len(set(names)) != len(names):
             raise ValueError(f"{self.id}: a parameter is declared twice")
+
+    def measure_at_once(self, motion: Motion, values: Values) -> Any:
+        """Return what `measure` returns, without its pauses."""
+        steps = self.measure(motion, values)
+        return run_steps(steps) if isinstance(steps, Generator) else steps
 
     def values(
         self,

@@ -298,6 +298,23 @@ class Motion:
         whole = len(rows) == len(self.parts)
         return compute(column if whole else column[:, rows], rows)
 
+    def iterate_by_part(
+        self,
+        key: Any,
+        field: str,
+        parts: Sequence[int],
+        compute: Callable[[FloatArray, list[int]], dict[int, T]],
+        given: Hashable = None,
+    ) -> Generator[None, None, dict[int, T]]:
+        """Do what `memo_by_part` does, pausing after every few parts."""
+        found: dict[int, T] = {}
+        size = max(1, BLOCK // self.frame_count)
+        for start in range(0, len(parts), size):
+            some = parts[start : start + size]
+            found |= self.memo_by_part(key, field, some, compute, given)
+            yield
+        return found
+
     def list_drawings(self) -> IntArray:
         """Return the frames (indices) on which the subject shows something new, 0 included."""
         return self.memo(

@@ -3,22 +3,23 @@
 """Run the checks it is handed over one subject, one after the other, and keep outcomes apart.
 
 Each stretch between two cuts is read by itself. A check that crashes becomes a named entry and
-the others go on. `iterate_checks` stops between any two checks, so a caller can show progress,
-spread the work over many short slices, or stop.
+the others go on. `iterate_pieces` stops between any two checks and in the midst of long ones, so
+a caller can show progress, spread the work over many short slices, or stop.
 """
 
 from __future__ import annotations
 
 import time
 import traceback
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from .check import Check, Values
+from .check import Check, Steps, Values, run_steps
 from .findings import (
     CannotEvaluateError,
     Crash,
@@ -92,12 +93,40 @@ def iterate_checks(
     that looked at something which has changed since, or whose limits have; the outcome is that of
     a full run. Hand over the whole motion each time.
     """
+    for check, outcome in iterate_pieces(motion, checks, settings, memory):
+        if outcome is not None:
+            yield check, outcome
+
+
+def iterate_pieces(
+    motion: Motion,
+    checks: Sequence[Check],
+    settings: Settings,
+    memory: JudgedMemory | None = None,
+) -> Iterator[tuple[Check, SubjectReading | None]]:
+    """Run the checks as `iterate_checks` does, pausing inside them as well.
+
+    Yields
+    ------
+    Check, SubjectReading or None
+        None at a pause in the midst of the check.
+    """
     shots = [_leave_panorama(shot) for shot in motion.shots()]
     if memory is not None:
         shots = memory.recognise(shots)
     for check in checks:
-        if settings.enabled(check):
-            yield check, run_check(check, shots, settings, memory)
+        if not settings.enabled(check):
+            continue
+        steps = _iterate_check(check, shots, settings, memory)
+        try:
+            while True:
+                next(steps)
+                yield check, None
+        except StopIteration as end:
+            outcome: SubjectReading = end.value
+        finally:
+            steps.close()
+        yield check, outcome
 
 
 def run_check(
@@ -107,7 +136,16 @@ def run_check(
     memory: JudgedMemory | None = None,
 ) -> SubjectReading:
     """Run one check over the stretches of one subject (see `Motion.shots`)."""
-    started = time.perf_counter()
+    return run_steps(_iterate_check(check, shots, settings, memory))
+
+
+def _iterate_check(
+    check: Check,
+    shots: Sequence[Motion],
+    settings: Settings,
+    memory: JudgedMemory | None,
+) -> Steps[SubjectReading]:
+    started, spent = time.perf_counter(), 0.0
     subject = shots[0].subject
     flags: list[Flag] = []
     skipped: list[tuple[Motion, NotEvaluated]] = []
@@ -116,13 +154,24 @@ def run_check(
     values = settings.values(check, shots[0].fps)
     for shot in map(_leave_panorama, shots):
         try:
-            outcomes = _judge(check, shot, values, memory)
+            judging = _judge(check, shot, values, memory)
+            while True:
+                try:
+                    next(judging)
+                except StopIteration as end:
+                    outcomes: list[Outcome] = end.value
+                    break
+                spent += time.perf_counter() - started
+                yield
+                started = time.perf_counter()
         except CannotEvaluateError as error:
             skipped.append((shot, NotEvaluated(check.id, subject, str(error))))
             continue
         except Exception as error:
             crashes.append(Crash(check.id, subject, _describe_crash(error, shot)))
             continue
+        finally:
+            judging.close()
         partial = [outcome for outcome in outcomes if isinstance(outcome, NotEvaluated)]
         skipped += [(shot, outcome) for outcome in partial]
         flags += [outcome for outcome in outcomes if isinstance(outcome, Flag)]
@@ -132,7 +181,7 @@ def run_check(
         not_evaluated=tuple(_summarize_skipped(skipped, len(shots))),
         crashes=tuple(crashes),
         evaluated=(check.id,) if judged else (),
-        check_seconds={check.id: time.perf_counter() - started},
+        check_seconds={check.id: spent + time.perf_counter() - started},
     )
 
 
@@ -149,7 +198,7 @@ def _leave_panorama(shot: Motion) -> Motion:
 
 def _judge(
     check: Check, shot: Motion, values: Values, memory: JudgedMemory | None
-) -> list[Outcome]:
+) -> Steps[list[Outcome]]:
     """Run a check on one stretch, unless the memory knows the outcome; crashes are not kept."""
     known = memory.find(check, shot, values) if memory is not None else None
     if known is None:
@@ -158,7 +207,7 @@ def _judge(
         )
         with watching as reads:
             try:
-                known = _run_on_shot(check, shot, values)
+                known = yield from _run_on_shot(check, shot, values)
             except CannotEvaluateError as error:
                 known = str(error)
         if memory is not None:
@@ -168,7 +217,7 @@ def _judge(
     return known
 
 
-def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
+def _run_on_shot(check: Check, shot: Motion, values: Values) -> Steps[list[Outcome]]:
     if shot.kind not in check.kinds:
         kinds = " or ".join("a character" if k == "armature" else "an object" for k in check.kinds)
         raise CannotEvaluateError(f"judges {kinds} only")
@@ -190,12 +239,28 @@ def _run_on_shot(check: Check, shot: Motion, values: Values) -> list[Outcome]:
         )
     if not shot.height > 0.0:
         raise CannotEvaluateError("the subject has no size (scale 0, or bones without length)")
-    # Arithmetic on degenerate motion must not print warnings over a user's console.
+    measured = yield from _measure(check, shot, values)
     with np.errstate(all="ignore"):
-        outcomes = list(check.judge(shot, check.measure(shot, values), values))
+        outcomes = list(check.judge(shot, measured, values))
         if not check.weighed_by_picture:
             return outcomes
         return [weigh_by_picture(o, seen) if isinstance(o, Flag) else o for o in outcomes]
+
+
+def _measure(check: Check, shot: Motion, values: Values) -> Steps[Any]:
+    # Arithmetic on degenerate motion must not print warnings over a user's console, and what is
+    # silenced here must not be so for whoever has a turn in between.
+    with np.errstate(all="ignore"):
+        steps = check.measure(shot, values)
+    if not isinstance(steps, Generator):
+        return steps
+    while True:
+        with np.errstate(all="ignore"):
+            try:
+                next(steps)
+            except StopIteration as end:
+                return end.value
+        yield
 
 
 def _describe_crash(error: Exception, shot: Motion) -> str:

@@ -31,7 +31,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
 from ..measures import arcs, causes, spikes
 from ..measures.columns import join_columns, split_by_column
@@ -153,18 +153,20 @@ class Break:
     rating: float
 
 
-def measure(motion: Motion, values: Values) -> list[Break]:
+def measure(motion: Motion, values: Values) -> Steps[list[Break]]:
     """Find breaks in the paths of all joints and ends and gather those of one cause."""
     used = _list_frames(motion)
     leaves = arcs.list_leaves(motion.parents)
     parts = np.concatenate((np.arange(len(motion.parts)), leaves))
     search = partial(_search_columns, motion, values)
-    by_joint, by_end = (
-        motion.memo_by_part((CHECK.id, field), field, rows, search, values.key)
-        for field, rows in (("heads", range(len(motion.parts))), ("tails", leaves.tolist()))
+    by_point = yield from motion.iterate_by_part(
+        (CHECK.id, "heads"), "heads", range(len(motion.parts)), search, values.key
+    )
+    by_end = yield from motion.iterate_by_part(
+        (CHECK.id, "tails"), "tails", leaves.tolist(), search, values.key
     )
     places = {int(row): len(motion.parts) + number for number, row in enumerate(leaves)}
-    by_point = by_joint | {places[row]: own for row, own in by_end.items()}
+    by_point |= {places[row]: own for row, own in by_end.items()}
     found = join_columns(by_point, spikes.Spikes.none(3))
     found = spikes.place_on_frames(found, used, motion.frame_count)
     points, _ = arcs.list_points(motion.heads, motion.tails, motion.parents)

@@ -29,7 +29,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity, say_part
 from ..measures import flips, rotations, series
 from ..motion import KeyTrack, Motion, RotationChannels, Stage, SubjectKind
@@ -96,7 +96,7 @@ class Flip:
     degrees: float
 
 
-def measure(motion: Motion, values: Values) -> list[Flip]:
+def measure(motion: Motion, values: Values) -> Steps[list[Flip]]:
     """Hold every part's channels against the rotation they stand for."""
     if not motion.channels and not motion.keys:
         raise CannotEvaluateError("neither the rotation channels nor the keys are known")
@@ -105,6 +105,7 @@ def measure(motion: Motion, values: Values) -> list[Flip]:
         found += motion.memo(
             (CHECK.id, part), partial(_measure_part, motion, part, values), values.key
         )
+        yield
     return found
 
 

@@ -30,7 +30,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, say_part
 from ..measures import geometry, paths, series, swings
 from ..motion import Motion, Stage
@@ -115,7 +115,7 @@ class Sweeps:
     missing: dict[str, str]
 
 
-def measure(motion: Motion, values: Values) -> Sweeps:
+def measure(motion: Motion, values: Values) -> Steps[Sweeps]:
     """Find the swings of arms and legs and how bent the path of hand or foot is."""
     found: list[Sweep] = []
     missing: dict[str, str] = {}
@@ -131,6 +131,7 @@ def measure(motion: Motion, values: Values) -> Sweeps:
                 partial(_find_sweeps, motion, end, side, values),
                 values.key,
             )
+            yield
     if len(missing) == 2 * len(LIMBS):
         raise CannotEvaluateError("; ".join(missing.values()))
     return Sweeps(found, missing)

@@ -29,7 +29,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import geometry, hands, series
 from ..motion import Motion, Stage
@@ -139,7 +139,7 @@ class FrozenHands:
     missing: dict[str, str]
 
 
-def measure(motion: Motion, values: Values) -> FrozenHands:
+def measure(motion: Motion, values: Values) -> Steps[FrozenHands]:
     """Find where each hand keeps one pose while it travels, and fingers that stay straight."""
     found: list[Frozen] = []
     missing: dict[str, str] = {}
@@ -156,6 +156,7 @@ def measure(motion: Motion, values: Values) -> FrozenHands:
                 partial(judge_hand, motion, values, side, chains),
                 values.key,
             )
+            yield
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:

@@ -29,7 +29,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import (
     CannotEvaluateError,
     Flag,
@@ -159,7 +159,7 @@ class ChestAnswers:
     missing: dict[str, str]
 
 
-def measure(motion: Motion, values: Values) -> ChestAnswers:
+def measure(motion: Motion, values: Values) -> Steps[ChestAnswers]:
     """Find each arm's swings and how far the chest turns on the pelvis meanwhile."""
     motion.require("hips")
     trunk = motion.chain("chest") or motion.chain("spine")
@@ -175,6 +175,7 @@ def measure(motion: Motion, values: Values) -> ChestAnswers:
                 partial(_measure_arm, motion, values, trunk[-1], side),
                 values.key,
             )
+            yield
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:

@@ -28,7 +28,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import body, joints, series, swings
 from ..motion import Motion
@@ -101,7 +101,7 @@ class Raises:
     dead: tuple[str, ...]
 
 
-def measure(motion: Motion, values: Values) -> Raises:
+def measure(motion: Motion, values: Values) -> Steps[Raises]:
     """Find where each arm rises past the set angle, and the clavicle's turn meanwhile."""
     found: dict[str, list[Raise]] = {}
     missing: dict[str, str] = {}
@@ -110,6 +110,7 @@ def measure(motion: Motion, values: Values) -> Raises:
             found[side] = motion.memo(
                 (CHECK.id, side), partial(_measure_arm, motion, values, side), values.key
             )
+            yield
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if not found:

@@ -29,7 +29,7 @@ from functools import partial
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity, merge_flags
 from ..measures import joints, snaps
 from ..motion import Motion
@@ -116,7 +116,7 @@ class JointSnaps:
     missing: dict[str, str]
 
 
-def measure(motion: Motion, values: Values) -> JointSnaps:
+def measure(motion: Motion, values: Values) -> Steps[JointSnaps]:
     """Measure how hard each elbow and knee stops or starts at full stretch."""
     found: list[JointSnap] = []
     missing: dict[str, str] = {}
@@ -133,6 +133,7 @@ def measure(motion: Motion, values: Values) -> JointSnaps:
                 partial(_measure_joint, motion, joint, side, names, values),
                 values.key,
             )
+            yield
     if len(missing) == 2 * len(JOINTS):
         raise CannotEvaluateError("; ".join(missing.values()))
     return JointSnaps(found, missing)

@@ -26,7 +26,7 @@ from functools import partial
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
 from ..measures import chains, series
 from ..motion import Motion, Stage
@@ -86,12 +86,13 @@ class Chain:
     spreads: tuple[float, ...]
 
 
-def measure(motion: Motion, values: Values) -> list[Chain]:
+def measure(motion: Motion, values: Values) -> Steps[list[Chain]]:
     """Find the frames on which the joints of each chain turn over."""
-    found = [
-        motion.memo((CHECK.id, parts), partial(_measure_chain, motion, parts, values), values.key)
-        for parts in _list_chains(motion)
-    ]
+    found = []
+    for parts in _list_chains(motion):
+        compute = partial(_measure_chain, motion, parts, values)
+        found.append(motion.memo((CHECK.id, parts), compute, values.key))
+        yield
     if not found:
         raise CannotEvaluateError("needs an arm, a trunk or a strand of at least two joints")
     return found

@@ -37,7 +37,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import Flag, Outcome, say_part
 from ..measures import arcs, causes, rotations, spikes, visibility
 from ..measures.columns import join_columns, split_by_column
@@ -202,13 +202,13 @@ class Jump:
     rating: float
 
 
-def measure(motion: Motion, values: Values) -> list[Jump]:
+def measure(motion: Motion, values: Values) -> Steps[list[Jump]]:
     """Find jumps in every part's own channels and gather those of one cause."""
     if motion.stage is Stage.BLOCKING:
         return _find_flashes(motion, values)
     used, _ = _list_used(motion)
-    turned = _find_jumps(motion, "local_rotations", TURN, values)
-    moved = _find_jumps(motion, "local_heads", TRAVEL, values)
+    turned = yield from _find_jumps(motion, "local_rotations", TURN, values)
+    moved = yield from _find_jumps(motion, "local_heads", TRAVEL, values)
     jumps = _gather(motion, used, turned, moved, values)
     return jumps + _find_snaps(motion, jumps, values)
 
@@ -291,11 +291,11 @@ def judge(motion: Motion, jumps: list[Jump], values: Values) -> Iterator[Outcome
         )
 
 
-def _find_jumps(motion: Motion, field: str, limits: Limits, values: Values) -> spikes.Spikes:
+def _find_jumps(motion: Motion, field: str, limits: Limits, values: Values) -> Steps[spikes.Spikes]:
     """Find jumps that stand out and lie on no path, in turns or in places; columns are parts."""
     every = range(len(motion.parts))
     search = partial(_search_columns, motion, limits, values)
-    by_part = motion.memo_by_part((CHECK.id, field), field, every, search, values.key)
+    by_part = yield from motion.iterate_by_part((CHECK.id, field), field, every, search, values.key)
     found = join_columns(by_part, spikes.Spikes.none(4 if field == "local_rotations" else 3))
     used, rows = _list_used(motion)
     shown = spikes.place_on_frames(found, used, motion.frame_count)

@@ -29,7 +29,7 @@ from itertools import combinations
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, say_part
 from ..measures import moves, series
 from ..motion import Motion, Stage
@@ -108,17 +108,14 @@ class Shared:
     peak: int
 
 
-def measure(motion: Motion, values: Values) -> list[Shared]:
+def measure(motion: Motion, values: Values) -> Steps[list[Shared]]:
     """Find, for every two limbs, the moves in a row that start and end together."""
-    own = {
-        limb: motion.memo(
-            (CHECK.id, limb),
-            partial(_find_limb_moves, motion, limb, seen_from, values),
-            values.key,
-        )
-        for limb, seen_from in LIMBS
-        if motion.has(limb, seen_from)
-    }
+    own = {}
+    for limb, seen_from in LIMBS:
+        if motion.has(limb, seen_from):
+            compute = partial(_find_limb_moves, motion, limb, seen_from, values)
+            own[limb] = motion.memo((CHECK.id, limb), compute, values.key)
+            yield
     hops = _find_hops(own.get("foot.L", []), own.get("foot.R", []))
     own = {limb: [move for move in found if not _is_in(move, hops)] for limb, found in own.items()}
     if len(own) < 2:

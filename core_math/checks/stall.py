@@ -30,7 +30,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import Flag, Outcome, say_part
 from ..measures import causes, geometry, stalls
 from ..measures.columns import join_columns, split_by_column
@@ -124,19 +124,18 @@ class Hitch:
     depth: float
 
 
-def measure(motion: Motion, values: Values) -> list[Hitch]:
+def measure(motion: Motion, values: Values) -> Steps[list[Hitch]]:
     """Find stalls in every part's own channels and gather those of one cause."""
     used, _, rate = _list_used(motion)
     side = max(1, round(SIDE_SECONDS * rate))
     least = LEAST_SHARE * min(values.limits[TRAVEL_LOST.name])
     every, search = range(len(motion.parts)), partial(_search_columns, motion, values)
-    turned, moved = (
-        join_columns(
-            motion.memo_by_part((CHECK.id, field), field, every, search, values.key),
-            stalls.Stalls.none(),
+    by_field = {}
+    for field in ("local_rotations", "local_heads"):
+        by_field[field] = yield from motion.iterate_by_part(
+            (CHECK.id, field), field, every, search, values.key
         )
-        for field in ("local_rotations", "local_heads")
-    )
+    turned, moved = (join_columns(own, stalls.Stalls.none()) for own in by_field.values())
     parts = np.concatenate((turned.columns, moved.columns))
     found = [_see(motion, used, turned, side, True), _see(motion, used, moved, side, False)]
     lost, shown = (np.concatenate(numbers) for numbers in zip(*found, strict=True))

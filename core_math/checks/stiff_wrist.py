@@ -28,7 +28,7 @@ from functools import partial
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity, merge_flags
 from ..measures import geometry, hands, series, swings, wrists
 from ..motion import Motion
@@ -124,7 +124,7 @@ class WristSwings:
     dead: tuple[str, ...]
 
 
-def measure(motion: Motion, values: Values) -> WristSwings:
+def measure(motion: Motion, values: Values) -> Steps[WristSwings]:
     """Find each forearm's swings, the wrist's turn in them and the hand's lead."""
     found: dict[str, list[wrists.WristSwing]] = {}
     missing: dict[str, str] = {}
@@ -140,6 +140,7 @@ def measure(motion: Motion, values: Values) -> WristSwings:
             (CHECK.id, side), partial(_measure_arm, motion, values, side), values.key
         )
         dead += [side] if never_gives else []
+        yield
     if not found:
         raise CannotEvaluateError("; ".join(missing.values()))
     return WristSwings(found, missing, tuple(dead))

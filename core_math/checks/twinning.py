@@ -30,7 +30,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import geometry, hands, likeness, mirroring, series
 from ..motion import Motion, Stage
@@ -170,7 +170,7 @@ class Twins:
     missing: dict[str, str]
 
 
-def measure(motion: Motion, values: Values) -> Twins:
+def measure(motion: Motion, values: Values) -> Steps[Twins]:
     """Compare each limb with its twin's mirror image, in motion or (blocking) in the key poses."""
     found: list[Twin] = []
     missing: dict[str, str] = {}
@@ -181,6 +181,7 @@ def measure(motion: Motion, values: Values) -> Twins:
                 partial(_measure_pair, motion, pair, parts, values),
                 values.key,
             )
+            yield
         except CannotEvaluateError as error:
             missing[parts[0]] = str(error)
     if len(missing) == len(PAIRS):

@@ -29,7 +29,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, NotEvaluated, Outcome, Severity
 from ..measures import geometry, hands, joints, projection, series, swings
 from ..motion import Motion
@@ -144,7 +144,7 @@ class WristLines:
     always: tuple[str, ...]
 
 
-def measure(motion: Motion, values: Values) -> WristLines:
+def measure(motion: Motion, values: Values) -> Steps[WristLines]:
     """Measure each wrist's bend in space and in the shot camera's picture."""
     stretches: list[Stretch] = []
     missing: dict[str, str] = {}
@@ -156,6 +156,7 @@ def measure(motion: Motion, values: Values) -> WristLines:
                 partial(_measure_wrist, motion, side, values),
                 values.key,
             )
+            yield
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:

@@ -68,7 +68,7 @@ def test_hidden_is_faint_and_names_what_hides_it():
 
 def test_thrown_in_depth_counts_half_of_thrown_across():
     def measure(motion):
-        (jump,) = POP[0].measure(motion, POP[0].values(motion.fps))
+        (jump,) = POP[0].measure_at_once(motion, POP[0].values(motion.fps))
         return np.array([jump.degrees, jump.travel])
 
     motion, world = shot(), measure(shot(camera=False))

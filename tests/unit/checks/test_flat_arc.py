@@ -98,7 +98,7 @@ def test_circular_swing_measures_the_sagitta_of_its_angle(degrees, ratio):
         {"upper_arm.R": figure.turn((1, 0, 0), angles)}, len(angles), fps=120
     )
     values = CHECK.values(120.0, {"least_turn": 20.0, "least_way": 0.05})
-    (sweep,) = CHECK.measure(motion, values).found
+    (sweep,) = CHECK.measure_at_once(motion, values).found
     assert sweep.flatness == pytest.approx(ratio, rel=0.12)
 
 

@@ -56,7 +56,7 @@ def test_severity_rises_with_the_slide():
 def test_just_over_and_just_under(shift, flagged):
     # The flat sole slides evenly in the file's own walk; its widest plant sets the limit.
     motion = walk(0.1)
-    plants = CHECK.measure(motion, CHECK.values(24.0))
+    plants = CHECK.measure_at_once(motion, CHECK.values(24.0))
     widest = max(100 * p.slide / motion.height for side in plants.values() for p in side)
     limits = (widest + shift, widest + 1.0, widest + 2.0)
     assert bool(run(CHECK, motion, slide=limits).flags) is flagged

@@ -47,7 +47,7 @@ def test_severity_follows_the_delay(late, severity):
 @pytest.mark.parametrize(("nudge", "flagged"), [(-0.05, True), (0.05, False)])
 def test_just_over_and_just_under(nudge, flagged):
     motion = shot(9.0)
-    (answer,) = CHECK.measure(motion, CHECK.values(24.0))
+    (answer,) = CHECK.measure_at_once(motion, CHECK.values(24.0))
     late = answer.answered - answer.onset
     assert bool(run(CHECK, motion, late=(late + nudge, late + 3, late + 6)).flags) is flagged
 

@@ -65,7 +65,7 @@ def test_severity_rises_with_the_shift():
 @pytest.mark.parametrize(("nudge", "flagged"), [(-0.05, True), (0.05, False)])
 def test_just_over_and_just_under(nudge, flagged):
     motion = shift(20.0)
-    (stand,) = CHECK.measure(motion, CHECK.values(24.0))
+    (stand,) = CHECK.measure_at_once(motion, CHECK.values(24.0))
     percent = 100.0 * stand.outside / motion.height
     limits = (percent + nudge, percent + 5.0, percent + 9.0)
     assert bool(run(CHECK, motion, outside=limits).flags) is flagged

@@ -69,7 +69,7 @@ def test_severity_rises_with_the_time_to_flat():
 @pytest.mark.parametrize(("shift", "flagged"), [(-0.01, True), (0.01, False)])
 def test_just_over_and_just_under(shift, flagged):
     motion = stamp(4.0)
-    (settling,) = CHECK.measure(motion, CHECK.values(24.0))[".R"]
+    (settling,) = CHECK.measure_at_once(motion, CHECK.values(24.0))[".R"]
     frames = 24.0 * settling.seconds
     limits = (frames + shift, frames + 1.0, frames + 2.0)
     assert bool(run(CHECK, motion, settle=limits).flags) is flagged
