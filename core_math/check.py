@@ -14,9 +14,11 @@ import re
 from collections.abc import Callable, Generator, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, TypeVar
+from typing import Any
 
 from .findings import Outcome, Severity
+from .measures.pieces import Steps as Steps  # checks pause by it
+from .measures.pieces import run_steps
 from .motion import Motion, Stage, SubjectKind
 from .units import Unit, reference_frames_to_frames
 
@@ -214,22 +216,6 @@ def resolve_values(
     return Values(fps=fps, numbers=numbers, limits=limits, units=units)
 
 
-T = TypeVar("T")
-
-Steps = Generator[None, None, T]
-"""Work that pauses between its pieces, so that a window has its turn; its value comes last."""
-
-
-def run_steps(steps: Steps[T]) -> T:
-    """Run some work to its end without a pause, and return its value."""
-    while True:
-        try:
-            next(steps)
-        except StopIteration as end:
-            value: T = end.value
-            return value
-
-
 Measure = Callable[[Motion, Values], Any]
 Judge = Callable[[Motion, Any, Values], Iterable[Outcome]]
 
@@ -249,7 +235,7 @@ class Check:
     declarations : tuple of Parameter and Limits
     measure, judge : callable
         `measure(motion, values)` returns numbers and raises CannotEvaluateError with a reason; as
-        a generator (see `Steps`) it pauses between pieces of its work. `judge(motion,
+        a generator (see `pieces.Steps`) it pauses between pieces of its work. `judge(motion,
         measurement, values)` yields flags and "not evaluated".
     stages : frozenset of Stage
         Stages in which the check judges; in the others it says that it waits.

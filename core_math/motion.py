@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from .camera import ShotCamera as ShotCamera  # checks are given it with the motion
 from .findings import CannotEvaluateError
 from .measures import body, contacts, geometry, ground, rotations, stage, strands
+from .measures.pieces import Steps, run_steps
 from .staging import Staging as Staging
 
 FloatArray = NDArray[np.float64]
@@ -264,6 +265,16 @@ class Motion:
         result: T = self._memo[key][1]
         return result
 
+    def memo_steps(
+        self, key: Any, compute: Callable[[], Steps[T]], given: Hashable = None
+    ) -> Steps[T]:
+        """Do what `memo` does for work that pauses between its pieces."""
+        if key not in self._memo or self._memo[key][0] != given:
+            value = yield from compute()
+            self._memo[key] = (given, value)
+        result: T = self._memo[key][1]
+        return result
+
     def memo_by_part(
         self,
         key: Any,
@@ -305,7 +316,7 @@ class Motion:
         parts: Sequence[int],
         compute: Callable[[FloatArray, list[int]], dict[int, T]],
         given: Hashable = None,
-    ) -> Generator[None, None, dict[int, T]]:
+    ) -> Steps[dict[int, T]]:
         """Do what `memo_by_part` does, pausing after every few parts."""
         found: dict[int, T] = {}
         size = max(1, BLOCK // self.frame_count)
@@ -338,16 +349,19 @@ class Motion:
 
     def stances(self) -> dict[str, list[contacts.Stance]]:
         """Return the stances of each mapped foot by side; CannotEvaluateError without feet."""
+        return run_steps(self.iterate_stances())
 
-        def find() -> dict[str, list[contacts.Stance]]:
-            sides = [side for side in (".L", ".R") if self.has(f"foot{side}")]
-            if not sides:
-                self.require("foot.L", "foot.R")
-            feet = [self.foot(side) for side in sides]
-            found = contacts.find_stances(feet, self.fps, self.height)
-            return dict(zip(sides, found, strict=True))
+    def iterate_stances(self) -> Steps[dict[str, list[contacts.Stance]]]:
+        """Find the stances with pauses; `stances` has them from then on."""
+        return self.memo_steps("stances", self._find_stances)
 
-        return self.memo("stances", find)
+    def _find_stances(self) -> Steps[dict[str, list[contacts.Stance]]]:
+        sides = [side for side in (".L", ".R") if self.has(f"foot{side}")]
+        if not sides:
+            self.require("foot.L", "foot.R")
+        feet = [self.foot(side) for side in sides]
+        found = yield from contacts.iterate_stances(feet, self.fps, self.height)
+        return dict(zip(sides, found, strict=True))
 
     def is_foot_near_ground(self, row: int, frame: int) -> bool:
         """Say whether a part (by its row) is a foot or toe near the ground around a frame."""

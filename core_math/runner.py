@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from .check import Check, Steps, Values, run_steps
+from .check import Check, Values
 from .findings import (
     CannotEvaluateError,
     Crash,
@@ -30,6 +30,7 @@ from .findings import (
     sort_for_review,
 )
 from .judged import JudgedMemory
+from .measures.pieces import Steps, run_steps
 from .motion import Motion, Stage
 from .one_cause import merge_causes
 from .reading import SubjectReading

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import NDArray
 
+from .measures.pieces import Steps
 from .motion import IntArray, Motion
 
 T = TypeVar("T")
@@ -207,6 +208,24 @@ class WatchedMotion(Motion):
         if known is None or known.given != given:
             with watch.collect() as reads:
                 value = compute()
+            known = self._memo[key] = Shared(given, value, frozenset(reads))
+        watch.note(*known.reads)
+        result: T = known.value
+        return result
+
+    def memo_steps(
+        self, key: Any, compute: Callable[[], Steps[T]], given: Hashable = None
+    ) -> Steps[T]:
+        """Do what `memo` does for work that pauses between its pieces."""
+        watch = self.__dict__.get("_watch")
+        if watch is None:
+            if isinstance(self._memo, _Kept):
+                return (yield from compute())
+            return (yield from super().memo_steps(key, compute, given))
+        known = self._memo.get(key)
+        if known is None or known.given != given:
+            with watch.collect() as reads:
+                value = yield from compute()
             known = self._memo[key] = Shared(given, value, frozenset(reads))
         watch.note(*known.reads)
         result: T = known.value

@@ -23,7 +23,7 @@ from itertools import combinations
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, Outcome, merge_flags
 from ..measures import strands
 from ..motion import Motion
@@ -82,7 +82,7 @@ class Pair:
     copies: strands.Copies
 
 
-def measure(motion: Motion, values: Values) -> list[Pair]:
+def measure(motion: Motion, values: Values) -> Steps[list[Pair]]:
     """Compare every two strands of the subject, joint by joint, stretch by stretch."""
     names = sorted(part for part in motion.parts if part.startswith("strand:") and "/" not in part)
     if len(names) < 2:
@@ -95,7 +95,7 @@ def measure(motion: Motion, values: Values) -> list[Pair]:
         (two, one) if swings[two] > swings[one] else (one, two)
         for one, two in combinations(range(len(names)), 2)
     ]
-    found = strands.compare_chains(
+    found = yield from strands.compare_chains(
         turns,
         pairs,
         window,

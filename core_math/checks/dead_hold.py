@@ -25,7 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import CannotEvaluateError, Flag, Outcome
 from ..measures import geometry, rotations, series
 from ..motion import Motion
@@ -65,6 +65,9 @@ STILL_TURN = Parameter(
 )
 
 
+BLOCK = 1 << 14  # parts times frames that are looked at together
+
+
 @dataclass(frozen=True)
 class Hold:
     """A stretch of frames (indices, both included) in which nothing moves."""
@@ -75,15 +78,21 @@ class Hold:
     seen: bool
 
 
-def measure(motion: Motion, values: Values) -> list[Hold]:
+def measure(motion: Motion, values: Values) -> Steps[list[Hold]]:
     """Find the stretches in which all joints, ends and parts stand still."""
     scale = 100.0 / motion.height * motion.fps
-    fastest = np.zeros(motion.frame_count - 1)
-    for points in (motion.heads, motion.tails):
-        steps = geometry.lengths(np.diff(points, axis=0)).max(axis=-1)
-        fastest = np.maximum(fastest, steps * scale)
-    turns = rotations.step_angles(motion.rotations).max(axis=-1) * motion.fps
-    still = (fastest <= values[STILL_TRAVEL.name]) & (turns <= values[STILL_TURN.name])
+    heads, tails, turned = (np.asarray(a) for a in (motion.heads, motion.tails, motion.rotations))
+    still = np.empty(motion.frame_count - 1, dtype=np.bool_)
+    size = max(1, BLOCK // len(motion.parts))
+    for start in range(0, len(still), size):
+        rows, both = slice(start, start + size), slice(start, start + size + 1)
+        fastest = np.zeros(len(still[rows]))
+        for points in (heads[both], tails[both]):
+            steps = geometry.lengths(np.diff(points, axis=0)).max(axis=-1)
+            fastest = np.maximum(fastest, steps * scale)
+        turns = rotations.step_angles(turned[both]).max(axis=-1) * motion.fps
+        still[rows] = (fastest <= values[STILL_TRAVEL.name]) & (turns <= values[STILL_TURN.name])
+        yield
     if still.all():
         raise CannotEvaluateError("nothing moves in the whole shot")
     return [

@@ -24,7 +24,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import Flag, NotEvaluated, Outcome, say_part
 from ..measures import contacts, plants
 from ..motion import Motion, Stage
@@ -61,12 +61,12 @@ ALONE_SPEED = Parameter(
 )
 
 
-def measure(motion: Motion, values: Values) -> dict[str, list[plants.Plant]]:
+def measure(motion: Motion, values: Values) -> Steps[dict[str, list[plants.Plant]]]:
     """Find the plants of each foot and how far the foot wanders in each."""
-    stances = motion.stances()
+    stances = yield from motion.iterate_stances()
     feet = {side: motion.foot(side) for side in stances}
     ground = contacts.find_treadmill(list(feet.values()), motion.fps, motion.height)
-    found = {}
+    found: dict[str, list[plants.Plant]] = {}
     for side, foot in feet.items():
         alone = np.ones(motion.frame_count, dtype=np.bool_)
         for other in (stance for name in feet if name != side for stance in stances[name]):
@@ -74,9 +74,12 @@ def measure(motion: Motion, values: Values) -> dict[str, list[plants.Plant]]:
         share = np.where(alone, values[ALONE_SPEED.name], values[CALM_SPEED.name])
         calm = share * motion.height
         fastest = values[ALONE_SPEED.name] * motion.height
-        found[side] = plants.find_plants(
-            foot, stances[side], motion.fps, motion.height, calm, fastest, ground
-        )
+        found[side] = []
+        for stance in stances[side]:
+            found[side] += plants.find_plants(
+                foot, [stance], motion.fps, motion.height, calm, fastest, ground
+            )
+            yield
     return found
 
 

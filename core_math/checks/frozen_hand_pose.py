@@ -151,12 +151,11 @@ def measure(motion: Motion, values: Values) -> Steps[FrozenHands]:
             if not chains:
                 raise CannotEvaluateError(f"no finger bones on hand{side}")
             judge_hand = _measure_keys if motion.stage is Stage.BLOCKING else _measure_hand
-            found += motion.memo(
+            found += yield from motion.memo_steps(
                 (CHECK.id, side),
                 partial(judge_hand, motion, values, side, chains),
                 values.key,
             )
-            yield
         except CannotEvaluateError as error:
             missing[side] = str(error)
     if len(missing) == 2:
@@ -185,13 +184,15 @@ def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Out
 
 def _measure_hand(
     motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
-) -> list[Frozen]:
+) -> Steps[list[Frozen]]:
     found: list[Frozen] = []
     step = max(1, int(motion.fps // SAMPLES_PER_SECOND))
     fps, end = motion.fps / step, motion.frame_count - 1
     rows = [motion.index(part) for chain in chains.values() for part in chain]
     local = series.smooth(motion.local_rotations[:, rows], motion.fps, SMOOTHING_HZ)
+    yield
     vectors = hands.pose_vectors(local[::step])
+    yield
     place = series.smooth(_see_hand(motion, side), motion.fps, SMOOTHING_HZ)
     moving = hands.find_travel(
         place[::step],
@@ -257,7 +258,7 @@ def _find_straight(
 
 def _measure_keys(
     motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
-) -> list[Frozen]:
+) -> Steps[list[Frozen]]:
     """Find the same hand on key pose after key pose while the hand is somewhere else."""
     found: list[Frozen] = []
     fingers = [part for chain in chains.values() for part in chain]
@@ -268,6 +269,7 @@ def _measure_keys(
     frames = motion.list_rows(np.concatenate(keyed))
     local = motion.local_rotations[:, [motion.index(part) for part in fingers]]
     vectors = hands.pose_vectors(local[frames]) if len(frames) else np.zeros((0, 1, 3))
+    yield
     place = _see_hand(motion, side)[frames]
     start = 0
     while start < len(frames):

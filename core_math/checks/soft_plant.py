@@ -25,7 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..check import Check, Group, Limits, Parameter, Values
+from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import Flag, NotEvaluated, Outcome, say_part
 from ..measures import contacts, geometry, series
 from ..motion import Motion, Stage
@@ -91,10 +91,10 @@ class Settling:
     impact: float
 
 
-def measure(motion: Motion, values: Values) -> dict[str, list[Settling]]:
+def measure(motion: Motion, values: Values) -> Steps[dict[str, list[Settling]]]:
     """Find each foot's touches, how long they take to lie flat, and what comes with them."""
     motion.require("hips")
-    stances = motion.stances()
+    stances = yield from motion.iterate_stances()
     feet = [motion.foot(side) for side in stances]
     ground = contacts.find_treadmill(feet, motion.fps, motion.height)
     hips = series.smooth(motion.head("hips"), motion.fps, SMOOTHING_HZ)

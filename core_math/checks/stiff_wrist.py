@@ -136,20 +136,21 @@ def measure(motion: Motion, values: Values) -> Steps[WristSwings]:
         except CannotEvaluateError as error:
             missing[side] = str(error)
             continue
-        found[side], never_gives = motion.memo(
+        found[side], never_gives = yield from motion.memo_steps(
             (CHECK.id, side), partial(_measure_arm, motion, values, side), values.key
         )
         dead += [side] if never_gives else []
-        yield
     if not found:
         raise CannotEvaluateError("; ".join(missing.values()))
     return WristSwings(found, missing, tuple(dead))
 
 
-def _measure_arm(motion: Motion, values: Values, side: str) -> tuple[list[wrists.WristSwing], bool]:
+def _measure_arm(
+    motion: Motion, values: Values, side: str
+) -> Steps[tuple[list[wrists.WristSwing], bool]]:
     """Return one arm's swings, and whether its wrist never gives."""
     hand, forearm = f"hand{side}", f"forearm{side}"
-    found = wrists.measure_swings(
+    found = yield from wrists.measure_swings(
         motion.head(forearm),
         motion.head(hand),
         motion.rotation(forearm),

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import geometry, rotations, series
+from .pieces import Steps, run_steps
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -139,6 +140,11 @@ def find_stances(feet: Sequence[Foot], fps: float, height: float) -> list[list[S
     list of list of Stance
         In the order of `feet`, each in order of time.
     """
+    return run_steps(iterate_stances(feet, fps, height))
+
+
+def iterate_stances(feet: Sequence[Foot], fps: float, height: float) -> Steps[list[list[Stance]]]:
+    """Find the stances as `find_stances` does, pausing after each."""
     if not feet or len(feet[0].ball) < 2:
         return [[] for _ in feet]
     ground = find_treadmill(feet, fps, height)
@@ -176,6 +182,7 @@ def find_stances(feet: Sequence[Foot], fps: float, height: float) -> list[list[S
                 if beside or last - first + 1 < SHORTEST_ALOFT_S * fps:
                     continue
             stance = _grow(foot, first, last, level, rises[number], fps, height, ground)
+            yield
             if stances and stance.touch <= stances[-1].off:
                 stances[-1] = _join(stances[-1], stance)
             else:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import rotations
+from .pieces import Steps, run_steps
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -77,7 +78,7 @@ def find_copies(
     Copies
         No windows when there are fewer samples than one window.
     """
-    return compare_chains([one, other], [(0, 1)], window, hop, offsets)[0]
+    return run_steps(compare_chains([one, other], [(0, 1)], window, hop, offsets))[0]
 
 
 def compare_chains(
@@ -90,8 +91,8 @@ def compare_chains(
     near: float = np.inf,
     least: float = 0.0,
     least_spread: float = 0.0,
-) -> list[Copies]:
-    """Compare many chains of one subject, the joints that both of a pair have.
+) -> Steps[list[Copies]]:
+    """Compare many chains of one subject, the joints that both of a pair have, with pauses.
 
     Parameters
     ----------
@@ -130,6 +131,7 @@ def compare_chains(
         start = int(starts[number])
         piece = chains.cut(start, window)
         curve = chains.correlate(piece, powers, start, window, close)
+        yield
         likeness[number] = np.maximum(curve.max(axis=0), 0.0)
         # Rounding must not decide whether the other offsets are looked at.
         if not np.any(moving[number] & (likeness[number] >= least - 1e-6)):

@@ -16,12 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import geometry, rotations, series, swings
+from .pieces import Steps
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 BLOCK = 1 << 13
 """Frames times shifts that are looked at together."""
+
+BATCH = 1 << 10
+"""Frames whose swings are asked for their leads together."""
 
 SMOOTHING_HZ = 8.0  # keeps a wrist's drag, drops a capture's jitter (practice)
 STILL_RATE = 40.0  # deg/s: slower than this is the pause between two swings
@@ -69,8 +73,8 @@ def measure_swings(
     least_degrees: float,
     least_rate: float,
     stiff_gain: float,
-) -> list[WristSwing]:
-    """Measure the wrist in every swing of a forearm.
+) -> Steps[list[WristSwing]]:
+    """Measure the wrist in every swing of a forearm, with pauses.
 
     Parameters
     ----------
@@ -107,9 +111,19 @@ def measure_swings(
     turned = [swings.turn_range(bend[first : last + 1]) for first, last in spans]
     gains = [one / whole for one, whole in zip(turned, cores.degrees.tolist(), strict=True)]
     loose = [row for row, gain in enumerate(gains) if gain > stiff_gain]
+    yield
     forearm, hand = (swings.smooth_rotations(q, fps, SMOOTHING_HZ) for q in (forearm, hand))
-    leads = find_leads(forearm, hand, [(found[row].first, found[row].last) for row in loose], fps)
-    lead_of = dict(zip(loose, (leads / fps).tolist(), strict=True))
+    lead_of: dict[int, float] = {}
+    asked = [(found[row].first, found[row].last) for row in loose]
+    # All that a lead is told from lies around its swing.
+    margin = round((AROUND + 2.0 * LONGEST_LEAD) * fps)
+    for some in _list_batches(asked):
+        low = max(0, asked[some][0][0] - margin)
+        near = slice(low, asked[some][-1][1] + margin + 1)
+        own = [(first - low, last - low) for first, last in asked[some]]
+        leads = find_leads(forearm[near], hand[near], own, fps) / fps
+        lead_of |= dict(zip(loose[some], leads.tolist(), strict=True))
+        yield
     moving = geometry.lengths(steps) * fps > swings.REST_RATE
     measured = []
     for row, swing in enumerate(found):
@@ -130,6 +144,16 @@ def measure_swings(
             )
         )
     return measured
+
+
+def _list_batches(spans: Sequence[tuple[int, int]]) -> list[slice]:
+    """Return which of some spans, in order of time, to look at together."""
+    batches, start = [], 0
+    for row in range(len(spans)):
+        if row + 1 == len(spans) or spans[row + 1][1] - spans[start][0] > BATCH:
+            batches.append(slice(start, row + 1))
+            start = row + 1
+    return batches
 
 
 def find_leads(

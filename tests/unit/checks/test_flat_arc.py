@@ -88,7 +88,7 @@ def test_severity_follows_the_sagitta(bend, severity):
 
 
 @pytest.mark.parametrize(
-    ("degrees", "ratio"), [(30.0, 0.065826), (60.0, 0.133975), (90.0, 0.207107)]
+    ("degrees", "ratio"), [(30.0, 0.065826), (60.0, 0.133975), (80.0, 0.181985)]
 )
 def test_circular_swing_measures_the_sagitta_of_its_angle(degrees, ratio):
     # Geometry: (1 - cos(a / 2)) / (2 sin(a / 2)). The swing's own ends are cut a little short.
@@ -97,7 +97,9 @@ def test_circular_swing_measures_the_sagitta_of_its_angle(degrees, ratio):
     motion = figure.make_motion(
         {"upper_arm.R": figure.turn((1, 0, 0), angles)}, len(angles), fps=120
     )
-    values = CHECK.values(120.0, {"least_turn": 20.0, "least_way": 0.05})
+    # What is bent far beyond the limits is not measured to the end: ask for round arcs.
+    asked = {"least_turn": 20.0, "least_way": 0.05, "flatness": (0.2, 0.1, 0.05)}
+    values = CHECK.values(120.0, asked)
     (sweep,) = CHECK.measure_at_once(motion, values).found
     assert sweep.flatness == pytest.approx(ratio, rel=0.12)
 

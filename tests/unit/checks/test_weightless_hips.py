@@ -89,7 +89,7 @@ def test_poses_of_contacts_alone_are_left_alone():
             ahead = 0.7 * (step // 2) + 0.35
         heads[:, row, 1] -= ahead
         tails[:, row, 1] -= ahead
-    poses = {"drawing rows": np.arange(0, count, 8)}
+    poses = {"drawing rows": (None, np.arange(0, count, 8))}
     contacts = replace(motion, heads=heads.copy(), tails=tails.copy(), _memo=dict(poses))
     assert_clean(run(CHECK, contacts, step=30.0))
     # With a pose between them in which the foot passes, level hips are told.

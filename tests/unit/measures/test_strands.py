@@ -10,6 +10,7 @@ from scipy.spatial.transform import Rotation
 from scipy.stats import pearsonr
 
 from fettle.core_math.measures import strands
+from fettle.core_math.measures.pieces import run_steps
 
 OFFSETS = np.arange(-6, 7)
 
@@ -46,7 +47,7 @@ def test_many_chains_are_compared_as_pairs_of_them_by_the_joints_both_have():
         random.normal(scale=9.0, size=(90, 4, 3)),
     ]
     pairs = [(0, 1), (0, 2), (3, 0), (1, 3)]
-    together = strands.compare_chains(turns, pairs, 24, 6, OFFSETS)
+    together = run_steps(strands.compare_chains(turns, pairs, 24, 6, OFFSETS))
     for (one, other), copies in zip(pairs, together, strict=True):
         joints = min(turns[one].shape[1], turns[other].shape[1])
         alone = [turns[number][:, :joints] for number in (one, other)]
@@ -68,13 +69,13 @@ def test_what_is_of_no_interest_is_passed_over_and_the_rest_is_the_same():
     still, late = 0.001 * wave(96), wave(96, late=5 / 24.0)
     turns = [wave(96), 0.7 * wave(96), late, still]
     pairs = [(0, 1), (0, 2), (0, 3)]
-    whole = strands.compare_chains(turns, pairs, 36, 9, OFFSETS)
+    whole = run_steps(strands.compare_chains(turns, pairs, 36, 9, OFFSETS))
     asked = {"near": 1.0, "least": 0.97, "least_spread": 1.5}
-    quick = strands.compare_chains(turns, pairs, 36, 9, OFFSETS, **asked)
+    quick = run_steps(strands.compare_chains(turns, pairs, 36, 9, OFFSETS, **asked))
     assert quick[0].likeness == pytest.approx(whole[0].likeness, abs=1e-12)
     assert quick[0].offset == pytest.approx(whole[0].offset, abs=1e-9)
     for some in ([(0, 2)], [(0, 3)]):
-        (copies,) = strands.compare_chains(turns, some, 36, 9, OFFSETS, **asked)
+        (copies,) = run_steps(strands.compare_chains(turns, some, 36, 9, OFFSETS, **asked))
         assert np.isnan(copies.offset).any() and np.all(copies.likeness <= 1.0 + 1e-9)
 
 

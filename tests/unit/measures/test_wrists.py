@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation, Slerp
 
 from fettle.core_math.measures import rotations, wrists
+from fettle.core_math.measures.pieces import run_steps
 
 SECONDS = 4.0
 
@@ -40,7 +41,8 @@ def still(time):
 
 
 def measure(parts):
-    return wrists.measure_swings(*parts, least_degrees=25.0, least_rate=90.0, stiff_gain=0.02)
+    limits = {"least_degrees": 25.0, "least_rate": 90.0, "stiff_gain": 0.02}
+    return run_steps(wrists.measure_swings(*parts, **limits))
 
 
 @pytest.mark.parametrize("fps", [12.0, 24.0, 25.0, 30.0, 60.0, 120.0])
