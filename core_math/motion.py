@@ -29,6 +29,10 @@ BLOCK = 1 << 14
 """Parts times frames that are worked on at a time."""
 
 
+PIECE = 3 << 13
+"""Parts times frames that a check looks at between two pauses."""
+
+
 class Stage(StrEnum):
     """How far the animation is, which decides what may be judged."""
 
@@ -304,10 +308,8 @@ class Motion:
         -------
         dict of row to value
         """
-        rows = list(parts)
-        column: FloatArray = getattr(self, field)
-        whole = len(rows) == len(self.parts)
-        return compute(column if whole else column[:, rows], rows)
+        rows, column = list(parts), getattr(self, field)
+        return compute(column[:, take_together(rows)], rows)
 
     def iterate_by_part(
         self,
@@ -319,7 +321,7 @@ class Motion:
     ) -> Steps[dict[int, T]]:
         """Do what `memo_by_part` does, pausing after every few parts."""
         found: dict[int, T] = {}
-        size = max(1, BLOCK // self.frame_count)
+        size = max(1, PIECE // self.frame_count)
         for start in range(0, len(parts), size):
             some = parts[start : start + size]
             found |= self.memo_by_part(key, field, some, compute, given)
@@ -724,6 +726,13 @@ def _find_stage(keys: Mapping[str, KeyTrack], cadence: int) -> Stage:
     if stage.are_key_poses([t.frames for t in tracks], [t.stepped for t in tracks]):
         return Stage.BLOCKING
     return Stage.HELD if cadence > 1 else Stage.SPLINE
+
+
+def take_together(rows: list[int]) -> slice | list[int]:
+    """Return rows that follow one another as a slice: nothing is copied then."""
+    if rows and rows == list(range(rows[0], rows[0] + len(rows))):
+        return slice(rows[0], rows[0] + len(rows))
+    return rows
 
 
 def _cut_keys(track: KeyTrack, first: int, last: int) -> KeyTrack:

@@ -19,7 +19,7 @@ from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import NDArray
 
 from .measures.pieces import Steps
-from .motion import IntArray, Motion
+from .motion import IntArray, Motion, take_together
 
 T = TypeVar("T")
 
@@ -90,7 +90,7 @@ class WatchedArray(NDArrayOperatorsMixin):
 
     def take_unseen(self, parts: list[int]) -> NDArray[Any]:
         """Return some parts, (F, len(parts), C), for who notes by itself that they were read."""
-        return self._values[:, parts] if len(parts) < len(self._all) else self._values
+        return self._values[:, take_together(parts)]
 
     def __array__(self, dtype: Any = None, copy: Any = None) -> NDArray[Any]:
         values = self._read_all()

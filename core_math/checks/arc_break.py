@@ -168,6 +168,8 @@ def measure(motion: Motion, values: Values) -> Steps[list[Break]]:
     places = {int(row): len(motion.parts) + number for number, row in enumerate(leaves)}
     by_point |= {places[row]: own for row, own in by_end.items()}
     found = join_columns(by_point, spikes.Spikes.none(3))
+    if not len(found.firsts):
+        return []
     found = spikes.place_on_frames(found, used, motion.frame_count)
     points, _ = arcs.list_points(motion.heads, motion.tails, motion.parents)
     path = points * (100.0 / motion.height)
@@ -195,6 +197,7 @@ def _search_columns(
             given, camera.positions, camera.rotations, camera.orthographic
         )[used]
     path = given * (100.0 / motion.height)
+    worth = partial(_is_large, motion, values, path) if motion.stage is Stage.SPLINE else None
     found = arcs.find_breaks(
         path if len(used) == len(path) else path[used],
         longest,
@@ -202,6 +205,7 @@ def _search_columns(
         floor=ROUGHNESS_FLOOR,
         rays=sight,
         miss_share=MISS_SHARE,
+        worth=worth,
     )
     coarse = max(1.0, COARSE_FPS * motion.cadence / motion.fps)
     short = (found.lasts - found.firsts + 1) / motion.fps < SHORT_SECONDS
@@ -265,12 +269,8 @@ def _belongs_to_a_move(
     motion: Motion, path: FloatArray, parts: IntArray, found: spikes.Spikes, values: Values
 ) -> BoolArray:
     """Keep what travels, is large for its steps, and is no foot that lands or pushes off."""
-    side = max(1, round(SIDE_SECONDS * motion.fps))
-    way, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, side)
-    keep: BoolArray = way >= values[LEAST_TRAVEL.name]
-    drawn = motion.fps / motion.cadence
-    share = values[SHARE_OF_STEP.name] * (COARSE_SHARE if drawn < COARSE_RATE else 1.0)
-    keep &= found.sizes >= share * step
+    _, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, 1)
+    keep = _is_large(motion, values, path, found.firsts, found.lasts, found.columns, found.sizes)
     if motion.stage is Stage.BLOCKING:
         keep &= found.sizes <= TURN_SHARE * step * (found.lasts - found.firsts + 2)
     for row in np.flatnonzero(keep):
@@ -279,6 +279,24 @@ def _belongs_to_a_move(
         if found.ratings[row] < values[GROUND_STAND_OUT.name]:
             keep[row] &= not motion.is_foot_near_ground(part, first)
     return keep
+
+
+def _is_large(
+    motion: Motion,
+    values: Values,
+    path: FloatArray,
+    firsts: IntArray,
+    lasts: IntArray,
+    columns: IntArray,
+    sizes: FloatArray,
+) -> BoolArray:
+    """Say which breaks lie on the way of something that travels, and are large for its steps."""
+    side = max(1, round(SIDE_SECONDS * motion.fps))
+    way, step = arcs.find_way_around(path, firsts, lasts, columns, side)
+    drawn = motion.fps / motion.cadence
+    share = values[SHARE_OF_STEP.name] * (COARSE_SHARE if drawn < COARSE_RATE else 1.0)
+    large: BoolArray = (way >= values[LEAST_TRAVEL.name]) & (sizes >= share * step)
+    return large
 
 
 def _is_seen(motion: Motion, point: FloatArray, frame: int) -> bool:

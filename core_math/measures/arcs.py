@@ -58,6 +58,7 @@ def find_breaks(
     floor: float,
     rays: FloatArray | None = None,
     miss_share: float = 0.0,
+    worth: spikes.Worth | None = None,
 ) -> spikes.Spikes:
     """Find where points leave their arcs for up to `longest` frames and come back.
 
@@ -73,7 +74,7 @@ def find_breaks(
         As for `spikes.find_spikes`.
     rays : ndarray, shape (F, N, D), optional
         Lines of sight; distance along them is left out.
-    miss_share : float
+    miss_share, worth
         As for `spikes.find_spikes`.
     """
     found = [
@@ -86,6 +87,7 @@ def find_breaks(
             across=True,
             rays=rays,
             miss_share=miss_share,
+            worth=worth,
         )
         for stride in spikes.list_strides(longest / 3.0, len(path))
     ]
@@ -135,7 +137,8 @@ def find_way_around(
     step : ndarray, shape (C,)
         Straight way from the frame before to the frame after, per frame.
     """
-    last = len(path) - 1
+    last, (used, columns) = len(path) - 1, np.unique(columns, return_inverse=True)
+    path = path[:, used]
     before, after = np.maximum(firsts - 1, 0), np.minimum(lasts + 1, last)
     steps = geometry.lengths(np.diff(path, axis=0))
     gone = np.concatenate((np.zeros((1, path.shape[1])), np.cumsum(steps, axis=0)))

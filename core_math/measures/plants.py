@@ -112,12 +112,17 @@ def find_plants(
                 Plant(
                     first=begin + start + low,
                     last=begin + start + high,
-                    peak=begin + start + int(np.argmax(speeds[start : end + 1, point])),
+                    peak=begin + start + _find_fastest(speeds[start : end + 1, point]),
                     slide=wander[point] + 2.0 * edge / fps * steady,
                     way=way,
                 )
             )
     return found
+
+
+def _find_fastest(speeds: FloatArray) -> int:
+    """Return where a point is fastest; of frames that only rounding tells apart the first."""
+    return int(np.argmax(speeds >= (1.0 - 1e-9) * speeds.max()))
 
 
 def _find_way(path: FloatArray, slide: float) -> tuple[int, int]:

@@ -4,6 +4,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -96,16 +98,27 @@ def smooth(values: FloatArray, fps: float, cutoff_hz: float) -> FloatArray:
     sigma = np.sqrt(np.log(2.0)) / (2.0 * np.pi * cutoff_hz) * fps
     if len(values) < 3 or sigma < 0.3:
         return values.astype(np.float64, copy=True)
-    radius = min(int(np.ceil(4.0 * sigma)), len(values) - 1)
-    kernel = np.exp(-0.5 * (np.arange(-radius, radius + 1) / sigma) ** 2)
-    kernel /= kernel.sum()
-    head = 2.0 * values[:1] - values[radius:0:-1]
-    tail = 2.0 * values[-1:] - values[-2 : -radius - 2 : -1]
-    padded = np.concatenate((head, values, tail))
-    result = np.zeros(values.shape)
-    for offset, weight in enumerate(kernel):
-        result += weight * padded[offset : offset + len(values)]
+    count = len(values)
+    radius = min(int(np.ceil(4.0 * sigma)), count - 1)
+    middle, *weights = _make_kernel(sigma, radius)
+    padded = np.empty((count + 2 * radius, *values.shape[1:]))
+    np.subtract(2.0 * values[:1], values[radius:0:-1], out=padded[:radius])
+    padded[radius : radius + count] = values
+    np.subtract(2.0 * values[-1:], values[-2 : -radius - 2 : -1], out=padded[radius + count :])
+    result: FloatArray = middle * values
+    for away, weight in enumerate(weights, 1):
+        low, high = radius - away, radius + away
+        both = padded[low : low + count] + padded[high : high + count]
+        both *= weight
+        result += both
     return result
+
+
+@lru_cache(maxsize=64)
+def _make_kernel(sigma: float, radius: int) -> tuple[float, ...]:
+    """Return the weights of the sample itself and of those to either side."""
+    kernel = np.exp(-0.5 * (np.arange(radius + 1) / sigma) ** 2)
+    return tuple((kernel / (2.0 * kernel.sum() - 1.0)).tolist())
 
 
 def central_velocity(values: FloatArray, fps: float) -> FloatArray:

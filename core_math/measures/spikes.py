@@ -7,7 +7,7 @@ The fit is that of `spike_fit`, the rating that of `spike_rating`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -105,6 +105,10 @@ class Spikes:
         return Spikes(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
 
 
+Worth = Callable[[IntArray, IntArray, IntArray, FloatArray], BoolArray]
+"""Says which jumps (firsts, lasts, columns, sizes), shape (C,), are of interest."""
+
+
 def find_spikes(
     path: FloatArray,
     *,
@@ -117,6 +121,7 @@ def find_spikes(
     across: bool = False,
     rays: FloatArray | None = None,
     miss_share: float = 0.0,
+    worth: Worth | None = None,
 ) -> Spikes:
     """Find the places where a path leaves and comes back, with the shape that fits best.
 
@@ -143,6 +148,8 @@ def find_spikes(
         Unit vectors along which nothing shows (lines of sight), left out the same way.
     miss_share : float
         Share of its height by which a jump must miss every path (see `miss_all_paths`).
+    worth : callable, optional
+        Says of jumps (firsts, lasts, columns, sizes) which are of interest: rating is dear.
     """
     taken = split_phases(path, stride)
     parts = []
@@ -163,7 +170,10 @@ def find_spikes(
             rank -= 1 if rays is None else 2
         sizes = geometry.lengths(found)
         # Most are too small, or on a path after all: those need no rating, the dear part.
+        of, lasts = columns % path.shape[1], rows + (width - 1) * stride
         large = np.flatnonzero(sizes >= least)
+        if worth is not None:
+            large = large[worth(rows[large], lasts[large], of[large], sizes[large])]
         misses = miss_all_paths(taken, frames[large], columns[large], width)
         misses /= min(shape[0], shape[-1])
         off = misses >= miss_share * whole[large]
@@ -173,8 +183,8 @@ def find_spikes(
         parts.append(
             Spikes(
                 firsts=rows[kept],
-                lasts=rows[kept] + (width - 1) * stride,
-                columns=columns % path.shape[1],
+                lasts=lasts[kept],
+                columns=of[kept],
                 heights=found,
                 sizes=sizes[kept],
                 ratings=rate_heights(

@@ -9,8 +9,10 @@ and roll of its bone matter.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -248,13 +250,18 @@ def grow_still(
 def _find_cuts(steps: FloatArray, rate: FloatArray, dip: float) -> list[int]:
     """Return the steps at which a new swing begins inside a run of movement."""
     cuts = [int(i) + 1 for i in np.flatnonzero(geometry.dots(steps[1:], steps[:-1]) < 0.0)]
-    minima = np.flatnonzero((rate[1:-1] < rate[:-2]) & (rate[1:-1] <= rate[2:])) + 1
-    edges = [0, *cuts, len(rate)]
+    minima = (np.flatnonzero((rate[1:-1] < rate[:-2]) & (rate[1:-1] <= rate[2:])) + 1).tolist()
+    edges, rates = [0, *cuts, len(rate)], rate.tolist()
     for low, high in zip(edges, edges[1:], strict=False):
-        start = low
-        for place in minima[(minima > low) & (minima < high - 1)]:
-            before, after = rate[start:place].max(), rate[place:high].max()
-            if rate[place] < dip * min(before, after):
-                cuts.append(int(place))
-                start = int(place)
+        inside = minima[bisect_right(minima, low) : bisect_left(minima, high - 1)]
+        if not inside:
+            continue
+        # The highest rate from each step to the end, and from the last cut to here.
+        after = list(accumulate(reversed(rates[low:high]), max))[::-1]
+        before, seen = 0.0, low
+        for place in inside:
+            before, seen = max(before, *rates[seen:place]), place
+            if rates[place] < dip * min(before, after[place - low]):
+                cuts.append(place)
+                before = 0.0
     return sorted(cuts)
