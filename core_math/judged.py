@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, fields, is_dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -152,6 +153,14 @@ def _has_same_bits(one: NDArray[Any], other: NDArray[Any]) -> bool:
     return one.tobytes() == other.tobytes()
 
 
+@cache
+def _list_fields(kind: Any) -> tuple[str, ...]:
+    """Return the fields of a dataclass that tell it from others, none for any other type."""
+    if not is_dataclass(kind):
+        return ()
+    return tuple(entry.name for entry in fields(kind) if entry.name != "_memo")
+
+
 def is_same(one: Any, other: Any) -> bool:
     """Say whether two motions, or parts of them, are the same to the last bit."""
     if one is other:
@@ -162,12 +171,11 @@ def is_same(one: Any, other: Any) -> bool:
         # By their bits: 0.0 and -0.0 are not the same, a NaN is.
         same = one.dtype == other.dtype and one.shape == other.shape
         return same and _has_same_bits(one, other)
-    if is_dataclass(one):
-        return all(
-            is_same(getattr(one, entry.name), getattr(other, entry.name))
-            for entry in fields(one)
-            if entry.name != "_memo"
-        )
+    if isinstance(one, str | int | float):
+        return bool(one == other)
+    kind: Any = type(one)
+    if names := _list_fields(kind):
+        return all(is_same(getattr(one, name), getattr(other, name)) for name in names)
     if isinstance(one, Mapping):
         return one.keys() == other.keys() and all(is_same(one[k], other[k]) for k in one)
     if isinstance(one, tuple | list):

@@ -25,7 +25,7 @@ what open captures of jumping and boxing show at 12 to 120 frames per second.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -171,13 +171,27 @@ def measure(motion: Motion, values: Values) -> Steps[list[Break]]:
     if not len(found.firsts):
         return []
     found = spikes.place_on_frames(found, used, motion.frame_count)
-    points, _ = arcs.list_points(motion.heads, motion.tails, motion.parents)
-    path = points * (100.0 / motion.height)
+    # Few points are left: only theirs are looked up.
+    rows, columns = np.unique(found.columns, return_inverse=True)
+    points = np.stack([_follow(motion, row, leaves) for row in rows.tolist()], axis=1)
+    path, parts, found = (
+        points * (100.0 / motion.height),
+        parts[rows],
+        replace(found, columns=columns),
+    )
     found = found.select(_belongs_to_a_move(motion, path, parts, found, values))
     groups = causes.group_sightings(
         parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
     )
     return [_describe(motion, points, parts, used, found, group) for group in groups]
+
+
+def _follow(motion: Motion, point: int, leaves: IntArray) -> FloatArray:
+    """Return the path of a joint, or after all joints of what carries nothing its end, (F, 3)."""
+    joints = len(motion.parts)
+    return (
+        motion.heads[:, point] if point < joints else motion.tails[:, int(leaves[point - joints])]
+    )
 
 
 def _search_columns(
@@ -197,7 +211,9 @@ def _search_columns(
             given, camera.positions, camera.rotations, camera.orthographic
         )[used]
     path = given * (100.0 / motion.height)
-    worth = partial(_is_large, motion, values, path) if motion.stage is Stage.SPLINE else None
+    worth = None
+    if motion.stage is Stage.SPLINE:
+        worth = partial(_is_large, motion, values, path, arcs.add_up_way(path))
     found = arcs.find_breaks(
         path if len(used) == len(path) else path[used],
         longest,
@@ -269,8 +285,9 @@ def _belongs_to_a_move(
     motion: Motion, path: FloatArray, parts: IntArray, found: spikes.Spikes, values: Values
 ) -> BoolArray:
     """Keep what travels, is large for its steps, and is no foot that lands or pushes off."""
-    _, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, 1)
-    keep = _is_large(motion, values, path, found.firsts, found.lasts, found.columns, found.sizes)
+    gone, where = arcs.add_up_way(path), (found.firsts, found.lasts, found.columns)
+    _, step = arcs.find_way_around(path, gone, *where, 1)
+    keep = _is_large(motion, values, path, gone, *where, found.sizes)
     if motion.stage is Stage.BLOCKING:
         keep &= found.sizes <= TURN_SHARE * step * (found.lasts - found.firsts + 2)
     for row in np.flatnonzero(keep):
@@ -285,6 +302,7 @@ def _is_large(
     motion: Motion,
     values: Values,
     path: FloatArray,
+    gone: FloatArray,
     firsts: IntArray,
     lasts: IntArray,
     columns: IntArray,
@@ -292,7 +310,7 @@ def _is_large(
 ) -> BoolArray:
     """Say which breaks lie on the way of something that travels, and are large for its steps."""
     side = max(1, round(SIDE_SECONDS * motion.fps))
-    way, step = arcs.find_way_around(path, firsts, lasts, columns, side)
+    way, step = arcs.find_way_around(path, gone, firsts, lasts, columns, side)
     drawn = motion.fps / motion.cadence
     share = values[SHARE_OF_STEP.name] * (COARSE_SHARE if drawn < COARSE_RATE else 1.0)
     large: BoolArray = (way >= values[LEAST_TRAVEL.name]) & (sizes >= share * step)

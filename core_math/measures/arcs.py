@@ -117,14 +117,28 @@ def find_sight_lines(
     return np.divide(lines, length, out=np.zeros_like(lines), where=length > 0.0)
 
 
+def add_up_way(path: FloatArray) -> FloatArray:
+    """Return how far points, shape (F, N, D), have travelled until each frame, shape (F, N)."""
+    gone = np.zeros(path.shape[:2])
+    np.cumsum(geometry.lengths(np.diff(path, axis=0)), axis=0, out=gone[1:])
+    return gone
+
+
 def find_way_around(
-    path: FloatArray, firsts: IntArray, lasts: IntArray, columns: IntArray, side: int
+    path: FloatArray,
+    gone: FloatArray,
+    firsts: IntArray,
+    lasts: IntArray,
+    columns: IntArray,
+    side: int,
 ) -> tuple[FloatArray, FloatArray]:
     """Return how far points travel around some frames, and per frame across them.
 
     Parameters
     ----------
     path : ndarray, shape (F, N, D)
+    gone : ndarray, shape (F, N)
+        See `add_up_way`.
     firsts, lasts, columns : ndarray of int, shape (C,)
         Frames (left out themselves) and their paths.
     side : int
@@ -137,11 +151,8 @@ def find_way_around(
     step : ndarray, shape (C,)
         Straight way from the frame before to the frame after, per frame.
     """
-    last, (used, columns) = len(path) - 1, np.unique(columns, return_inverse=True)
-    path = path[:, used]
+    last = len(path) - 1
     before, after = np.maximum(firsts - 1, 0), np.minimum(lasts + 1, last)
-    steps = geometry.lengths(np.diff(path, axis=0))
-    gone = np.concatenate((np.zeros((1, path.shape[1])), np.cumsum(steps, axis=0)))
     way = gone[before, columns] - gone[np.maximum(before - side, 0), columns]
     way += gone[np.minimum(after + side, last), columns] - gone[after, columns]
     chord = geometry.lengths(path[after, columns] - path[before, columns])

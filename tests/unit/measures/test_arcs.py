@@ -90,10 +90,14 @@ def test_way_around_counts_both_sides_and_leaves_out_the_frames_themselves():
     path = np.zeros((30, 1, 3))
     path[:, 0, 0] = np.arange(30.0)
     path[15, 0, 1] = 50.0
-    way, step = arcs.find_way_around(path, np.array([15]), np.array([15]), np.array([0]), side=6)
+    way, step = arcs.find_way_around(
+        path, arcs.add_up_way(path), np.array([15]), np.array([15]), np.array([0]), side=6
+    )
     assert way[0] == pytest.approx(12.0)
     assert step[0] == pytest.approx(1.0)
-    way, step = arcs.find_way_around(path, np.array([0]), np.array([1]), np.array([0]), side=6)
+    way, step = arcs.find_way_around(
+        path, arcs.add_up_way(path), np.array([0]), np.array([1]), np.array([0]), side=6
+    )
     assert way[0] == pytest.approx(6.0)
 
 
@@ -110,5 +114,7 @@ def test_way_around_counts_both_sides_and_leaves_out_the_frames_themselves():
 def test_any_paths_are_searched_without_a_warning(path, longest, scale):
     found = arcs.find_breaks(path * scale, longest, least=0.0, floor=1e-6 * scale)
     assert np.all(np.isfinite(found.sizes)) and np.all(np.isfinite(found.ratings))
-    way, step = arcs.find_way_around(path, found.firsts, found.lasts, found.columns, 5)
+    way, step = arcs.find_way_around(
+        path, arcs.add_up_way(path), found.firsts, found.lasts, found.columns, 5
+    )
     assert np.all(np.isfinite(way)) and np.all(np.isfinite(step))
