@@ -8,7 +8,7 @@ from collections.abc import Callable, Collection, Generator, Hashable, Iterator,
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import wraps
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, ClassVar, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,10 +27,6 @@ P = ParamSpec("P")
 
 BLOCK = 1 << 14
 """Parts times frames that are worked on at a time."""
-
-
-PIECE = 3 << 13
-"""Parts times frames that a check looks at between two pauses."""
 
 
 class Stage(StrEnum):
@@ -149,6 +145,9 @@ class Motion:
     dropped: Mapping[str, str] = field(default_factory=dict)
     staging: Staging | None = None
     _memo: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    piece: ClassVar[int] = 3 << 13
+    """Parts times frames that a check looks at between two pauses."""
 
     @property
     def frame_count(self) -> int:
@@ -321,7 +320,7 @@ class Motion:
     ) -> Steps[dict[int, T]]:
         """Do what `memo_by_part` does, pausing after every few parts."""
         found: dict[int, T] = {}
-        size = max(1, PIECE // self.frame_count)
+        size = max(1, self.piece // self.frame_count)
         for start in range(0, len(parts), size):
             some = parts[start : start + size]
             found |= self.memo_by_part(key, field, some, compute, given)

@@ -87,7 +87,10 @@ def measure(motion: Motion, values: Values) -> Steps[list[Pair]]:
     names = sorted(part for part in motion.parts if part.startswith("strand:") and "/" not in part)
     if len(names) < 2:
         raise CannotEvaluateError("needs two strands (hair, tail, cloth or strap chains)")
-    turns = [motion.turns(motion.chain(name)) for name in names]
+    turns = []
+    for name in names:
+        turns.append(motion.turns(motion.chain(name)))
+        yield
     window = max(4, min(round(values.frames(STRETCH.name)), motion.frame_count))
     step = max(1, round(LARGEST_OFFSET_S * motion.fps / OFFSETS_PER_SIDE))
     swings = [float(np.std(own)) for own in turns]

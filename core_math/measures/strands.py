@@ -123,7 +123,7 @@ def compare_chains(
     shape = (len(starts), len(pairs))
     likeness, offset = np.zeros(shape), np.full(shape, np.nan)
     spread, other_spread = np.zeros(shape), np.zeros(shape)
-    powers = chains.list_powers(window)
+    powers = yield from chains.list_powers(window)
     for side, own in ((spread, chains.one), (other_spread, chains.other)):
         side[:] = np.sqrt(powers[starts][:, chains.joints - 1, own] / (window * chains.joints))
     moving = np.minimum(spread, other_spread) >= least_spread
@@ -189,7 +189,7 @@ class _Chains:
         piece = piece - piece.mean(axis=1, keepdims=True)
         return np.ascontiguousarray(np.moveaxis(piece.reshape(3, -1, piece.shape[-1]), 1, 2))
 
-    def list_powers(self, window: int) -> FloatArray:
+    def list_powers(self, window: int) -> Steps[FloatArray]:
         """Return what chains vary in every window, over their first joints, shape (W, J, S)."""
         count = max(0, self.by_axis.shape[1] - window + 1)
         powers = np.zeros((count, *self.by_axis.shape[2:]))
@@ -200,6 +200,7 @@ class _Chains:
             sums, squares = (_sum_windows(values, window) for values in (rows, rows * rows))
             varied = np.maximum((squares - sums * sums / window).sum(axis=0), 0.0)
             powers[start : start + BLOCK] = np.cumsum(varied, axis=1)
+            yield
         return powers
 
     def correlate(
