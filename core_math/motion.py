@@ -348,6 +348,21 @@ class Motion:
             rotation=self.rotation(f"foot{side}"),
         )
 
+    def treadmill(self) -> FloatArray:
+        """Return the velocity of the ground under the mapped feet, see `contacts.find_treadmill`.
+
+        Returns
+        -------
+        ndarray, shape (2,), m/s
+        """
+        sides = [side for side in (".L", ".R") if self.has(f"foot{side}")]
+
+        def find() -> FloatArray:
+            feet = [self.foot(side) for side in sides]
+            return contacts.find_treadmill(feet, self.fps, self.height)
+
+        return self.memo("treadmill", find)
+
     def stances(self) -> dict[str, list[contacts.Stance]]:
         """Return the stances of each mapped foot by side; CannotEvaluateError without feet."""
         return run_steps(self.iterate_stances())
@@ -361,7 +376,8 @@ class Motion:
         if not sides:
             self.require("foot.L", "foot.R")
         feet = [self.foot(side) for side in sides]
-        found = yield from contacts.iterate_stances(feet, self.fps, self.height)
+        ground = self.treadmill()
+        found = yield from contacts.iterate_stances(feet, self.fps, self.height, ground)
         return dict(zip(sides, found, strict=True))
 
     def is_foot_near_ground(self, row: int, frame: int) -> bool:

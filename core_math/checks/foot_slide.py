@@ -26,7 +26,7 @@ import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import Flag, NotEvaluated, Outcome, say_part
-from ..measures import contacts, plants
+from ..measures import plants
 from ..motion import Motion, Stage
 from ..units import Unit
 
@@ -65,7 +65,7 @@ def measure(motion: Motion, values: Values) -> Steps[dict[str, list[plants.Plant
     """Find the plants of each foot and how far the foot wanders in each."""
     stances = yield from motion.iterate_stances()
     feet = {side: motion.foot(side) for side in stances}
-    ground = contacts.find_treadmill(list(feet.values()), motion.fps, motion.height)
+    ground = motion.treadmill()
     found: dict[str, list[plants.Plant]] = {}
     for side, foot in feet.items():
         alone = np.ones(motion.frame_count, dtype=np.bool_)

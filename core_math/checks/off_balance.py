@@ -106,9 +106,8 @@ def measure(motion: Motion, values: Values) -> list[Stand]:
     center = series.smooth(balance.center_of_mass(heads, tails), motion.fps, SMOOTHING_HZ)
     velocity = series.central_velocity(center, motion.fps)
     sides = list(motion.stances())
-    feet = [motion.foot(side) for side in sides]
     # A cycle in place moves over its ground as fast as the ground moves under it.
-    velocity[:, :2] -= contacts.find_treadmill(feet, motion.fps, motion.height)
+    velocity[:, :2] -= motion.treadmill()
     corners, used, floor = _find_support(motion)
     moving = balance.extrapolate_center(center, velocity)
     speed = geometry.lengths(velocity)

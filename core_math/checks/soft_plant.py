@@ -27,7 +27,7 @@ import numpy as np
 
 from ..check import Check, Group, Limits, Parameter, Steps, Values
 from ..findings import Flag, NotEvaluated, Outcome, say_part
-from ..measures import contacts, geometry, series
+from ..measures import geometry, series
 from ..motion import Motion, Stage
 from ..units import REFERENCE_FPS, Unit
 
@@ -95,8 +95,7 @@ def measure(motion: Motion, values: Values) -> Steps[dict[str, list[Settling]]]:
     """Find each foot's touches, how long they take to lie flat, and what comes with them."""
     motion.require("hips")
     stances = yield from motion.iterate_stances()
-    feet = [motion.foot(side) for side in stances]
-    ground = contacts.find_treadmill(feet, motion.fps, motion.height)
+    ground = motion.treadmill()
     hips = series.smooth(motion.head("hips"), motion.fps, SMOOTHING_HZ)
     velocity = series.central_velocity(hips, motion.fps)
     velocity[:, :2] -= ground

@@ -140,14 +140,15 @@ def find_stances(feet: Sequence[Foot], fps: float, height: float) -> list[list[S
     list of list of Stance
         In the order of `feet`, each in order of time.
     """
-    return run_steps(iterate_stances(feet, fps, height))
+    return run_steps(iterate_stances(feet, fps, height, find_treadmill(feet, fps, height)))
 
 
-def iterate_stances(feet: Sequence[Foot], fps: float, height: float) -> Steps[list[list[Stance]]]:
-    """Find the stances as `find_stances` does, pausing after each."""
+def iterate_stances(
+    feet: Sequence[Foot], fps: float, height: float, ground: FloatArray
+) -> Steps[list[list[Stance]]]:
+    """Find the stances as `find_stances` does over ground of known velocity, with pauses."""
     if not feet or len(feet[0].ball) < 2:
         return [[] for _ in feet]
-    ground = find_treadmill(feet, fps, height)
     smooth = [_smooth(foot, fps) for foot in feet]
     rests = [_find_rests(foot, fps, height, ground) for foot in smooth]
     rises = [_find_flat_rise(foot, runs) for foot, runs in zip(smooth, rests, strict=True)]
