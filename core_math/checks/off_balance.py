@@ -105,7 +105,6 @@ def measure(motion: Motion, values: Values) -> list[Stand]:
     tails = {part: motion.tail(part) for part in named}
     center = series.smooth(balance.center_of_mass(heads, tails), motion.fps, SMOOTHING_HZ)
     velocity = series.central_velocity(center, motion.fps)
-    sides = list(motion.stances())
     # A cycle in place moves over its ground as fast as the ground moves under it.
     velocity[:, :2] -= motion.treadmill()
     corners, used, floor = _find_support(motion)
