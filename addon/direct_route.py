@@ -8,7 +8,7 @@ bones above them. What else has a say is named in NotDirectError, and the exact 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import bpy
@@ -23,7 +23,7 @@ from ..core_math import (
     pose_bones,
     rotation_to_matrix,
 )
-from .animation_data import is_hidden_by_keys
+from .curve_tables import CurveReader
 from .direct_sources import (
     ChannelTable,
     NotDirectError,
@@ -34,6 +34,7 @@ from .direct_sources import (
     refuse_foreign_drivers,
     refuse_keyed_rules,
 )
+from .plain_values import read_column
 
 __all__ = ["DirectArmature", "DirectObject", "NotDirectError"]
 
@@ -51,19 +52,23 @@ class DirectObject:
     owner : bpy.types.Object
     first, last : float
         The stretch of animation time to be read.
+    reader : CurveReader
+        Of the sampling that is under way.
 
     Raises
     ------
     NotDirectError
     """
 
-    def __init__(self, owner: bpy.types.Object, first: float, last: float) -> None:
+    def __init__(
+        self, owner: bpy.types.Object, first: float, last: float, reader: CurveReader
+    ) -> None:
         self.owner = owner
-        _refuse_object(owner)
+        _refuse_object(owner, reader)
         self._source = find_source(owner, first, last)
         refuse_foreign_drivers(owner, ())
         refuse_keyed_rules(self._source, (_OBJECT,))
-        self._parent = DirectObject(owner.parent, first, last) if owner.parent else None
+        self._parent = DirectObject(owner.parent, first, last, reader) if owner.parent else None
         self._to_parent = np.array(owner.matrix_parent_inverse)[:3, :, np.newaxis]
         self._mode = owner.rotation_mode
         self.rotation_channel = choose_rotation(self._mode)
@@ -72,7 +77,9 @@ class DirectObject:
         if self._mode != "AXIS_ANGLE":
             names.append(self._delta)
         self._table = ChannelTable(
-            {(_OBJECT, name): tuple(getattr(owner, name)) for name in names}, self._source
+            {(_OBJECT, name): tuple(getattr(owner, name)) for name in names},
+            self._source,
+            reader.read(owner),
         )
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -105,9 +112,13 @@ class DirectArmature:
     ----------
     owner : bpy.types.Object
     bones : sequence of str
-        The bones that are wanted, and any further ones whose raw rotations are.
+        The bones that are wanted.
+    turning : collection of str
+        Bones whose raw rotations are wanted.
     first, last : float
         The stretch of animation time to be read.
+    reader : CurveReader
+        Of the sampling that is under way.
 
     Raises
     ------
@@ -115,57 +126,82 @@ class DirectArmature:
     """
 
     def __init__(
-        self, owner: bpy.types.Object, bones: Sequence[str], first: float, last: float
+        self,
+        owner: bpy.types.Object,
+        bones: Sequence[str],
+        turning: Collection[str],
+        first: float,
+        last: float,
+        reader: CurveReader,
     ) -> None:
-        self._object = DirectObject(owner, first, last)
+        self._object = DirectObject(owner, first, last, reader)
         self._source = find_source(owner, first, last)
         data: Any = owner.data
         every = data.bones
         number = {bone.name: row for row, bone in enumerate(every)}
-        parents = [number[b.parent.name] if b.parent is not None else -1 for b in every]
+        names = list(number)
+        parents = [-1 if (up := bone.parent) is None else number[up.name] for bone in every]
         wanted = [number[name] for name in bones]
-        self._rows = list_with_ancestors(parents, wanted)
-        self._names = [every[row].name for row in self._rows]
+        self._rows = list_with_ancestors(parents, [*wanted, *(number[name] for name in turning)])
+        self._names = [names[row] for row in self._rows]
         self._refuse(owner, set(self._names))
         place = {row: column for column, row in enumerate(self._rows)}
         chosen = [place[row] for row in wanted]
         # None where these are all bones in their very order: nothing needs to be picked out.
         self._wanted = None if chosen == list(range(len(self._rows))) else np.array(chosen)
-        self._tree = _read_tree(every, self._rows, [place.get(parents[r], -1) for r in self._rows])
-        posed = owner.pose.bones
-        self.modes = {name: posed[name].rotation_mode for name in self._names}
-        self._channels = {name: choose_rotation(mode) for name, mode in self.modes.items()}
-        rest = {
-            (name, channel): tuple(getattr(posed[name], channel))
-            for name in self._names
-            for channel in ("location", self._channels[name], "scale")
-        }
-        self._table = ChannelTable(rest, self._source)
+        above = [place.get(parents[row], -1) for row in self._rows]
+        self._tree = _read_tree(every, self._rows, above)
+        rest = self._read_rest(owner)
+        self._table = ChannelTable(rest, self._source, reader.read(owner))
         self._location_rows = self._list_rows(self._names, "location")
         self._scale_rows = self._list_rows(self._names, "scale")
         self._groups = []
         for mode in sorted(set(self.modes.values())):
             members = [row for row, name in enumerate(self._names) if self.modes[name] == mode]
-            names = [self._names[row] for row in members]
-            rows = self._list_rows(names, choose_rotation(mode))
+            turned = [self._names[row] for row in members]
+            rows = self._list_rows(turned, choose_rotation(mode))
             self._groups.append((mode, members, rows))
+
+    def _read_rest(self, owner: bpy.types.Object) -> dict[tuple[str, str], Sequence[float]]:
+        """Return the values of the bones' channels where no key moves them."""
+        posed: Any = owner.pose.bones
+        self.modes = {name: posed[name].rotation_mode for name in self._names}
+        self._channels = {name: choose_rotation(mode) for name, mode in self.modes.items()}
+        rows = {name: row for row, name in enumerate(posed.keys())}
+        used = {"location", "scale", *self._channels.values()}
+        columns = {channel: read_column(posed, channel).tolist() for channel in used}
+        return {
+            (name, channel): columns[channel][rows[name]]
+            for name in self._names
+            for channel in ("location", self._channels[name], "scale")
+        }
 
     def _list_rows(self, names: Sequence[str], channel: str) -> IntArray:
         places = [self._table.rows[name, channel] for name in names]
         return np.array([range(place.start, place.stop) for place in places]).T
 
-    def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def place(self, frames: FloatArray) -> FloatArray:
+        """Return where the armature is in the world at frames of animation time, (3, 4, F)."""
+        return self._object.evaluate(frames)[0]
+
+    def evaluate(
+        self, frames: FloatArray, world: FloatArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Return what is to be known of some frames of animation time.
+
+        Parameters
+        ----------
+        frames : ndarray, shape (F,)
+        world : ndarray, shape (3, 4, F), optional
+            Where the armature is; the bones are in its own space when left out.
 
         Returns
         -------
-        world : ndarray, shape (3, 4, F)
-        pose : ndarray, shape (3, 4, P, F)
-            The wanted bones in the armature's space.
+        posed : ndarray, shape (3, 4, P, F)
+            The wanted bones.
         table : ndarray, shape (channels, F)
             For `find_rotation`.
         """
-        world, _ = self._object.evaluate(frames)
         table = self._table.evaluate(frames)
         if len(self._groups) == 1:
             turned = rotation_to_matrix(table[self._groups[0][2]], self._groups[0][0])
@@ -174,16 +210,12 @@ class DirectArmature:
             for mode, members, rows in self._groups:
                 turned[:, :, members] = rotation_to_matrix(table[rows], mode)
         basis = compose(table[self._location_rows], turned, table[self._scale_rows])
-        posed = pose_bones(self._tree, basis)
-        return world, posed if self._wanted is None else posed[:, :, self._wanted], table
+        posed = pose_bones(self._tree, basis, world)
+        return posed if self._wanted is None else posed[:, :, self._wanted], table
 
     def find_rotation(self, bone: str, table: FloatArray) -> FloatArray:
         """Return a bone's raw rotation channel, (3, F) or (4, F), from a table of channels."""
         return table[self._table.rows[bone, self._channels[bone]]]
-
-    def list_keys(self) -> dict[int, tuple[FloatArray, NDArray[np.bool_]]]:
-        """Return times of the bones' keys and whether they are held, by the F-curve's pointer."""
-        return self._table.list_keys()
 
     def _refuse(self, owner: bpy.types.Object, needed: set[str]) -> None:
         """Raise NotDirectError for everything else that moves these bones."""
@@ -215,13 +247,13 @@ def _list_chain(bone: Any, constraint: Any) -> set[str]:
     return {entry.name for entry in (chain[:count] if count else chain)}
 
 
-def _refuse_object(owner: bpy.types.Object) -> None:
+def _refuse_object(owner: bpy.types.Object, reader: CurveReader) -> None:
     refuse_constraints(owner.constraints, owner.name)
     if not is_plain_parent(owner):
         raise NotDirectError(f"{owner.name} is parented to more than an object's transform")
     if owner.rigid_body is not None:
         raise NotDirectError(f"{owner.name} is a rigid body")
-    if is_hidden_by_keys(owner):
+    if reader.read(owner).hides:
         raise NotDirectError(f"keys hide {owner.name}")
 
 

@@ -34,6 +34,7 @@ from ..core_math import (
     Stage,
     SubjectFacts,
 )
+from .curve_tables import CurveReader
 from .recorders import EXACT, SubjectRecorder, make_recorder
 from .sampling_camera import CameraRecorder, choose_cameras, find_cuts
 from .sampling_memory import SamplingMemory
@@ -225,7 +226,8 @@ def iterate_sampling(
     start, end = _check_frames(frames)
     looking = choose_cameras(scene, start, end, camera)
     cuts = find_cuts(scene, start, end)
-    camera_recorder = CameraRecorder(scene, looking, start)
+    reader = CurveReader()
+    camera_recorder = CameraRecorder(scene, looking, start, reader)
     if not in_scene and route != EXACT:
         camera_recorder.try_direct()
     recorders: list[SubjectRecorder] = []
@@ -233,7 +235,9 @@ def iterate_sampling(
     for subject in subjects:
         said = (corrections or {}).get(subject.name)
         try:
-            recorders.append(make_recorder(scene, subject, start, end, said, in_scene, route))
+            recorders.append(
+                make_recorder(scene, subject, start, end, said, in_scene, route, reader)
+            )
         except SamplingError as error:
             failures.append(Failure(subject, str(error)))
         if clock.is_over():
@@ -325,7 +329,7 @@ def _finish(
             yield from clock.pause(1.0)
     sample = Sample(motion, recorder.describe(motion))
     if kept is not None:
-        kept.result = (sample, (cuts, stage))
+        kept.keep((sample, (cuts, stage)), motion)
     return sample
 
 

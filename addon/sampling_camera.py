@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..core_math import CameraKind, SensorFit, ShotCamera, fill_rotations, split_transforms
 from .animation_data import frame_factor, list_drivers
+from .curve_tables import CurveReader
 from .direct_route import DirectObject, NotDirectError
 from .direct_sources import ChannelTable, find_source
 from .sampling_memory import SamplingMemory
@@ -87,11 +88,18 @@ class CameraRecorder:
     looking : list of camera objects or None, one per frame
     start : int
         The first frame.
+    reader : CurveReader
+        Of the sampling that is under way.
     """
 
     def __init__(
-        self, scene: bpy.types.Scene, looking: list[bpy.types.Object | None], start: int
+        self,
+        scene: bpy.types.Scene,
+        looking: list[bpy.types.Object | None],
+        start: int,
+        reader: CurveReader,
     ) -> None:
+        self._reader = reader
         self._looking = looking
         self._scene = scene
         self._times = (start + np.arange(len(looking))) * frame_factor(scene)
@@ -112,7 +120,9 @@ class CameraRecorder:
         cameras = {camera for camera in self._looking if camera is not None}
         first, last = float(self._times[0]), float(self._times[-1])
         try:
-            self._direct = {camera: _DirectCamera(camera, first, last) for camera in cameras}
+            self._direct = {
+                camera: _DirectCamera(camera, first, last, self._reader) for camera in cameras
+            }
         except NotDirectError:
             self._direct = None
 
@@ -123,7 +133,13 @@ class CameraRecorder:
         names = tuple(camera.name if camera is not None else "" for camera in self._looking)
         shape = (names, float(self._times[0]), float(self._times[-1]))
         kept = memory.recall(
-            "camera", shape, self.list_objects(), self._scene, self._times, self.arrays
+            "camera",
+            shape,
+            self.list_objects(),
+            self._scene,
+            self._times,
+            self.arrays,
+            reader=self._reader,
         )
         if kept is not None:
             self.arrays, self.valid = kept.arrays, kept.valid[0]
@@ -198,18 +214,20 @@ class CameraRecorder:
 class _DirectCamera:
     """A camera that nothing but keys moves, its lens included."""
 
-    def __init__(self, camera: bpy.types.Object, first: float, last: float) -> None:
+    def __init__(
+        self, camera: bpy.types.Object, first: float, last: float, reader: CurveReader
+    ) -> None:
         lens: Any = camera.data
-        self._object = DirectObject(camera, first, last)
+        self._object = DirectObject(camera, first, last, reader)
         source = find_source(lens, first, last)
         if any(curve.data_path in _LENS for curve in list_drivers(lens)):
             raise NotDirectError("a driver moves its lens")
         target = lens.dof.focus_object
         if target is not None and lens.dof.focus_subtarget:
             raise NotDirectError("it focuses on a bone")
-        self._focus = DirectObject(target, first, last) if target is not None else None
+        self._focus = DirectObject(target, first, last, reader) if target is not None else None
         rest = {("", path): (value,) for path, value in zip(_LENS, _read_lens(lens), strict=True)}
-        self._table = ChannelTable(rest, source)
+        self._table = ChannelTable(rest, source, reader.read(lens))
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return world transforms, (3, 4, F), and what is read of the lens, (10, F)."""

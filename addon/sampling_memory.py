@@ -17,7 +17,9 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core_math import Motion
 from .bone_links import ALL
+from .curve_tables import CurveReader
 from .surroundings import CannotDescribeError, Surroundings, describe_surroundings, find_changed
 
 BoolArray = NDArray[np.bool_]
@@ -36,15 +38,26 @@ class Kept:
         By name, frames along the last axis.
     valid : ndarray of bool, shape (P, F)
         The frames that hold under these surroundings, for each part.
+    stale : ndarray of bool, shape (P,)
+        The parts of which any frame was sampled again since `made`.
     result : object or None
         What was made of them, once all frames held.
+    made : Motion or None
+        The last one made of these arrays: parts that are not stale are still the same.
     """
 
     shape: Hashable
     surroundings: Surroundings
     arrays: dict[str, NDArray[Any]]
     valid: BoolArray
+    stale: BoolArray
     result: Any = None
+    made: Motion | None = None
+
+    def keep(self, result: Any, motion: Motion) -> None:
+        """Keep what was made of the arrays as they are now."""
+        self.result, self.made = result, motion
+        self.stale = np.zeros(len(self.valid), dtype=np.bool_)
 
 
 class SamplingMemory:
@@ -66,6 +79,7 @@ class SamplingMemory:
         times: NDArray[np.float64],
         arrays: dict[str, NDArray[Any]],
         read_from: Sequence[Collection[str]] = ((),),
+        reader: CurveReader | None = None,
     ) -> Kept | None:
         """Return what is kept under a name, with `valid` telling what needs no sampling.
 
@@ -82,6 +96,8 @@ class SamplingMemory:
             New ones, taken where nothing fitting is kept.
         read_from : sequence of collections of bones, length P
             What each part is read from; what moves everything touches all parts.
+        reader : CurveReader, optional
+            Of the sampling that is under way.
 
         Returns
         -------
@@ -90,10 +106,11 @@ class SamplingMemory:
         """
         before = self._kept.pop(name, None)
         try:
-            now = describe_surroundings(roots, scene)
+            now = describe_surroundings(roots, scene, reader)
         except CannotDescribeError:
             return None
-        kept = Kept(shape, now, arrays, np.zeros((len(read_from), len(times)), dtype=np.bool_))
+        valid = np.zeros((len(read_from), len(times)), dtype=np.bool_)
+        kept = Kept(shape, now, arrays, valid, ~valid.any(axis=1))
         if before is not None and before.shape == shape:
             kept.arrays, kept.valid = before.arrays, before.valid
             changed = find_changed(before.surroundings, now, times)
@@ -101,6 +118,7 @@ class SamplingMemory:
                 for bone in (ALL, *bones):
                     if bone in changed:
                         kept.valid[part] &= ~changed[bone]
+            kept.made, kept.stale = before.made, before.stale | ~kept.valid.all(axis=1)
             if kept.valid.all() and before.surroundings.is_same(now):
                 kept.result = before.result
         self._kept[name] = kept

@@ -173,14 +173,16 @@ def chain_transforms(outer: FloatArray, inner: FloatArray) -> FloatArray:
     return result
 
 
-def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
-    """Return the posed bones in the armature's space.
+def pose_bones(tree: BoneTree, basis: FloatArray, world: FloatArray | None = None) -> FloatArray:
+    """Return the posed bones in the armature's space, or in the world's.
 
     Parameters
     ----------
     tree : BoneTree
     basis : ndarray, shape (3, 4, B, F)
         Each bone's own channels as a transform.
+    world : ndarray, shape (3, 4, F), optional
+        Where the armature is in the world.
 
     Returns
     -------
@@ -196,12 +198,16 @@ def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
     offsets[children] = np.linalg.inv(tree.rest[above]) @ tree.rest[children]
     result = chain_transforms(_as_rows(offsets), own)
     plain = tree.plain
+    # Where all bones simply follow, it is enough to put those that follow none into the world.
+    carried = world is not None and bool(np.all(plain))
     for level in _group_by_depth(tree.parents):
         simple = level[plain[level]]
         if len(simple) and tree.parents[simple[0]] >= 0:
             result[:, :, simple] = chain_transforms(
                 result[:, :, tree.parents[simple]], result[:, :, simple]
             )
+        elif world is not None and carried:
+            result[:, :, simple] = chain_transforms(world[:, :, np.newaxis], result[:, :, simple])
         for bone in level[~plain[level]]:
             parent = int(tree.parents[bone])
             posed = _as_frames(result[:, :, parent]) if parent >= 0 else None
@@ -210,6 +216,8 @@ def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
                 tree, int(bone), offsets[bone], _as_frames(own[:, :, bone]), posed, rest
             )
             result[:, :, bone] = np.moveaxis(special, 0, -1)
+    if world is not None and not carried:
+        return chain_transforms(world[:, :, np.newaxis], result)
     return result
 
 
