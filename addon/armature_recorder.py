@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from ..core_math import (
     MappedPart,
     Motion,
+    RotationChannels,
     ShotCamera,
     Stage,
     SubjectKind,
@@ -94,6 +95,7 @@ class ArmatureRecorder(SubjectRecorder):
         self._buffer = np.empty(16 * self._bone_count, dtype=np.float32)
         self._waiting = np.empty((self.block(True), self.width, 4, 4), dtype=np.float32)
         self._waiting_rows: list[int] = []
+        self._is_rigid = False
         self._choose_channels()
 
     def record(self, row: int, depsgraph: bpy.types.Depsgraph) -> None:
@@ -103,8 +105,10 @@ class ArmatureRecorder(SubjectRecorder):
             raise InterruptedReadingError(f"the bones of {self.subject.name} changed")
         bones.foreach_get("matrix", self._buffer)
         self._waiting[len(self._waiting_rows)] = self._buffer.reshape(-1, 4, 4)[self._bone_rows]
+        channels = self.arrays["channels"]
         for part, bone in self._turning.items():
-            self.arrays[f"channel {part}"][:, row] = getattr(bones[bone], self._channel_names[part])
+            place = self._channel_rows[part]
+            channels[place, row] = getattr(bones[bone], self._channel_names[part])
         self._waiting_rows.append(row)
         if len(self._waiting_rows) == len(self._waiting):
             self.settle()
@@ -118,7 +122,8 @@ class ArmatureRecorder(SubjectRecorder):
             stale = np.flatnonzero(~self.valid[:, rows].all(axis=1))
             some = None if len(stale) == self.width else stale
             pose = (read if some is None else read[:, some]).transpose(3, 2, 1, 0)[:3]
-            self._keep(np.array(rows), self._put_into_world(rows, pose), some)
+            posed = self._put_into_world(rows, pose)
+            self._keep(np.array(rows), *split_transforms(posed), posed[:, 1], some)
             self.valid[:, rows] = True
 
     def evaluate(self, rows: IntArray) -> None:
@@ -127,10 +132,17 @@ class ArmatureRecorder(SubjectRecorder):
         direct, turning = self._narrow(tuple(stale.tolist()))
         times = self._times(rows)
         world = self._keep_world(rows, direct.place(times))
-        posed, table = direct.evaluate(times, world)
-        self._keep(rows, posed, None if len(stale) == self.width else stale)
-        for part, bone in turning.items():
-            self.arrays[f"channel {part}"][:, rows] = direct.find_rotation(bone, table)
+        posed = direct.evaluate(times, world, self._is_rigid)
+        parts = None if len(stale) == self.width else stale
+        self._keep(rows, posed.heads, posed.turned, posed.along, parts)
+        into = [row for part in turning for row in self._list_channel_rows(part)]
+        taken = direct.list_rotation_rows(turning.values())
+        if into == list(range(len(self.arrays["channels"]))):
+            self.arrays["channels"][:, _find_slice(rows)] = posed.table[taken]
+        else:
+            self.arrays["channels"][np.ix_(np.array(into, dtype=np.int64), rows)] = posed.table[
+                taken
+            ]
         self.valid[:, rows] = True
 
     def finish(
@@ -163,12 +175,7 @@ class ArmatureRecorder(SubjectRecorder):
             tails=tails,
             rotations_wxyz=turned,
             keys=read_key_tracks(self.reader.read(self.owner), self._bones_of(), self.factor),
-            channels={
-                part: before.channels[part]
-                if before is not None and part not in changed and part in before.channels
-                else show_channel(self.arrays[f"channel {part}"][:, seen], mode)
-                for part, mode in self._modes.items()
-            },
+            channels=self._show_channels(seen, before, changed),
             camera=cut_camera(camera, seen),
             cuts=cut_cuts(cuts, self.frames[seen]),
             height=before.height if before is not None and not changed else None,
@@ -190,6 +197,19 @@ class ArmatureRecorder(SubjectRecorder):
         values = self.arrays[name][..., seen]
         return (values if self.kept is None else values.copy()).transpose(2, 1, 0)
 
+    def _show_channels(
+        self, seen: slice, before: Motion | None, changed: set[str]
+    ) -> dict[str, RotationChannels]:
+        """Return the raw rotations of the parts, those before where a part has not changed."""
+        shown = {}
+        for part, mode in self._modes.items():
+            if before is not None and part not in changed and part in before.channels:
+                shown[part] = before.channels[part]
+            else:
+                values = self.arrays["channels"][self._channel_rows[part], seen]
+                shown[part] = show_channel(values, mode)
+        return shown
+
     def _find_ground(self, motion: Motion, before: Motion | None, changed: set[str]) -> float:
         """Return the height of the ground, the one before where no foot has changed."""
         if (
@@ -201,7 +221,8 @@ class ArmatureRecorder(SubjectRecorder):
         return find_ground_height(motion.parts, motion.heads, motion.tails, self.fps, motion.height)
 
     def _shape(self) -> Hashable:
-        return (super()._shape(), tuple(self._bone_names), tuple(self._turning.items()))
+        turning, modes = tuple(self._turning.items()), tuple(self._modes.items())
+        return (super()._shape(), tuple(self._bone_names), turning, modes, self._is_rigid)
 
     def _list_read_from(self) -> Sequence[Collection[str]]:
         """Return for each part the bone that shows it and the one whose rotation is keyed."""
@@ -224,6 +245,9 @@ class ArmatureRecorder(SubjectRecorder):
         turning = self._turning.values()
         direct = DirectArmature(self.owner, self._bone_names, turning, first, last, self.reader)
         self._narrowed = {tuple(range(self.width)): (direct, self._turning)}
+        # Asked of all parts: what is sampled anew fits what is kept of the others.
+        self._is_rigid = direct.is_rigid and direct.scales_evenly
+        self._is_rigid &= self._placed is None or self._placed.scales_evenly
         count = len({*self._bone_names, *turning})
         self.route_reason = f"nothing but keys moves its {count} mapped bones"
 
@@ -248,21 +272,25 @@ class ArmatureRecorder(SubjectRecorder):
         world = self.arrays["world"][..., _find_slice(np.array(rows))]
         return chain_transforms(world[:, :, np.newaxis], pose.astype(np.float64, "C"))
 
-    def _keep(self, rows: IntArray, posed: FloatArray, parts: IntArray | None = None) -> None:
-        """Turn poses in the world, (3, 4, P, F), into what Motion is made of.
-
-        `parts` says which ones these are when they are not all.
-        """
+    def _keep(
+        self,
+        rows: IntArray,
+        heads: FloatArray,
+        turned: FloatArray,
+        along: FloatArray,
+        parts: IntArray | None,
+    ) -> None:
+        """Keep what Motion is made of: see `Posed`; `parts` are these when they are not all."""
         place: Any = (..., _find_slice(rows))
         lengths = self._lengths
         if parts is not None:
             place, lengths = (slice(None), *np.ix_(parts, rows)), lengths[parts]
-        heads, self.arrays["turned"][place] = split_transforms(posed)
-        reach = posed[:, 1] * lengths[:, np.newaxis]
-        reach += heads
+        tails = along * lengths[:, np.newaxis]
+        tails += heads
         if self.metres != 1.0:
-            heads, reach = heads * self.metres, reach * self.metres
-        self.arrays["heads"][place], self.arrays["tails"][place] = heads, reach
+            heads, tails = heads * self.metres, tails * self.metres
+        for name, values in (("heads", heads), ("tails", tails), ("turned", turned)):
+            self.arrays[name][place] = values
 
     def _bones_of(self) -> dict[str, list[str]]:
         """Return for each part its bone and its controls; the object itself moves the root."""
@@ -278,6 +306,8 @@ class ArmatureRecorder(SubjectRecorder):
         self._turning: dict[str, str] = {}
         self._channel_names: dict[str, str] = {}
         self._modes: dict[str, str] = {}
+        self._channel_rows: dict[str, slice] = {}
+        count = 0
         played = self.reader.read(self.owner)
         for part, bones in self._bones_of().items():
             keyed = find_rotation_bone(played, [bone for bone in bones if bone])
@@ -288,7 +318,13 @@ class ArmatureRecorder(SubjectRecorder):
             self._turning[part], self._modes[part] = keyed, mode
             self._channel_names[part] = CHANNEL.get(mode, "rotation_euler")
             width = 4 if mode in CHANNEL else 3
-            self.arrays[f"channel {part}"] = np.empty((width, len(self.frames)))
+            self._channel_rows[part] = slice(count, count + width)
+            count += width
+        self.arrays["channels"] = np.empty((count, len(self.frames)))
+
+    def _list_channel_rows(self, part: str) -> range:
+        place = self._channel_rows[part]
+        return range(place.start, place.stop)
 
 
 def _find_slice(rows: IntArray) -> slice | IntArray:

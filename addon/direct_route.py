@@ -8,7 +8,8 @@ bones above them. What else has a say is named in NotDirectError, and the exact 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -19,9 +20,14 @@ from ..core_math import (
     BoneTree,
     chain_transforms,
     compose,
+    find_second_axis,
+    has_even_scale,
     list_with_ancestors,
     pose_bones,
     rotation_to_matrix,
+    rotation_to_quaternion,
+    split_transforms,
+    turn_bones,
 )
 from .curve_tables import CurveReader
 from .direct_sources import (
@@ -82,6 +88,20 @@ class DirectObject:
             reader.read(owner),
         )
 
+    @property
+    def scales_evenly(self) -> bool:
+        """Whether it has one scale along all axes, the same at all times, as have its parents."""
+        own = self._table.find_constant(_OBJECT, "scale")
+        delta = self._table.find_constant(_OBJECT, "delta_scale")
+        if own is None or delta is None:
+            return False
+        x, y, z = own * delta
+        if not (x == y == z and x > 0.0):
+            return False
+        return self._parent is None or (
+            has_even_scale(self._to_parent[..., 0]) and self._parent.scales_evenly
+        )
+
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return world transforms, (3, 4, F), and the raw rotation channel, (3, F) or (4, F)."""
         table = self._table.evaluate(frames)
@@ -103,6 +123,27 @@ class DirectObject:
             above, _ = self._parent.evaluate(frames)
             world = chain_transforms(above, chain_transforms(self._to_parent, world))
         return world, raw
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Posed:
+    """Bones in the world.
+
+    Attributes
+    ----------
+    heads : ndarray, shape (3, P, F)
+    turned : ndarray, shape (4, P, F)
+        Quaternions w, x, y, z of any sign; all zero where something is scaled to nothing.
+    along : ndarray, shape (3, P, F)
+        From the head to the tail of a bone that is 1 long at rest.
+    table : ndarray, shape (channels, F)
+        All channels, see `DirectArmature.list_rotation_rows`.
+    """
+
+    heads: FloatArray
+    turned: FloatArray
+    along: FloatArray
+    table: FloatArray
 
 
 class DirectArmature:
@@ -184,38 +225,69 @@ class DirectArmature:
         """Return where the armature is in the world at frames of animation time, (3, 4, F)."""
         return self._object.evaluate(frames)[0]
 
-    def evaluate(
-        self, frames: FloatArray, world: FloatArray | None = None
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return what is to be known of some frames of animation time.
+    @property
+    def is_rigid(self) -> bool:
+        """Whether no bone is scaled, nor takes over anything but its parent's transform."""
+        return bool(self._tree.plain.all()) and self._table.is_always(self._scale_rows, 1.0)
+
+    @property
+    def scales_evenly(self) -> bool:
+        """Whether what carries the bones has one scale along all axes, at all times."""
+        return self._object.scales_evenly
+
+    def evaluate(self, frames: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
+        """Return where the wanted bones are at frames of animation time.
 
         Parameters
         ----------
         frames : ndarray, shape (F,)
-        world : ndarray, shape (3, 4, F), optional
-            Where the armature is; the bones are in its own space when left out.
-
-        Returns
-        -------
-        posed : ndarray, shape (3, 4, P, F)
-            The wanted bones.
-        table : ndarray, shape (channels, F)
-            For `find_rotation`.
+        world : ndarray, shape (3, 4, F)
+            Where the armature is.
+        rigid : bool
+            Pose the bones by quaternions: only where `is_rigid`, and where all that carries them
+            `scales_evenly`.
         """
         table = self._table.evaluate(frames)
-        if len(self._groups) == 1:
-            turned = rotation_to_matrix(table[self._groups[0][2]], self._groups[0][0])
-        else:
-            turned = np.empty((3, 3, len(self._names), len(frames)))
-            for mode, members, rows in self._groups:
-                turned[:, :, members] = rotation_to_matrix(table[rows], mode)
+        if not rigid:
+            posed = self._pose(table, world)
+            heads, turned = split_transforms(posed)
+            return Posed(heads, turned, posed[:, 1], table)
+        scale = np.sqrt(np.sum(world[:, 0] ** 2, axis=0))
+        own = self._turn(rotation_to_quaternion, (4,), table)
+        heads, turned = turn_bones(self._tree, own, table[self._location_rows], world, scale)
+        if self._wanted is not None:
+            heads, turned = heads[:, self._wanted], turned[:, self._wanted]
+        along = find_second_axis(turned)
+        if np.any(scale != 1.0):
+            along *= scale
+        return Posed(heads, turned, along, table)
+
+    def _pose(self, table: FloatArray, world: FloatArray) -> FloatArray:
+        """Return the wanted bones as transforms in the world, (3, 4, P, F)."""
+        turned = self._turn(rotation_to_matrix, (3, 3), table)
         basis = compose(table[self._location_rows], turned, table[self._scale_rows])
         posed = pose_bones(self._tree, basis, world)
-        return posed if self._wanted is None else posed[:, :, self._wanted], table
+        return posed if self._wanted is None else posed[:, :, self._wanted]
 
-    def find_rotation(self, bone: str, table: FloatArray) -> FloatArray:
-        """Return a bone's raw rotation channel, (3, F) or (4, F), from a table of channels."""
-        return table[self._table.rows[bone, self._channels[bone]]]
+    def _turn(
+        self,
+        turn: Callable[[FloatArray, str], FloatArray],
+        shape: tuple[int, ...],
+        table: FloatArray,
+    ) -> FloatArray:
+        """Return the bones' own rotations, whatever their rotation modes."""
+        if len(self._groups) == 1:
+            mode, _, rows = self._groups[0]
+            return turn(table[rows], mode)
+        turned = np.empty((*shape, len(self._names), table.shape[1]))
+        for mode, members, rows in self._groups:
+            turned[..., members, :] = turn(table[rows], mode)
+        return turned
+
+    def list_rotation_rows(self, bones: Iterable[str]) -> list[int]:
+        """Return the rows of a table that are these bones' raw rotation channels, in order."""
+        places = [self._table.rows[bone, self._channels[bone]] for bone in bones]
+        return [row for place in places for row in range(place.start, place.stop)]
 
     def _refuse(self, owner: bpy.types.Object, needed: set[str]) -> None:
         """Raise NotDirectError for everything else that moves these bones."""

@@ -146,6 +146,18 @@ class ChannelTable:
             self._group = CurveGroup(self._fcurves, self._played)
         return self._group
 
+    def is_always(self, rows: NDArray[np.int64], value: float) -> bool:
+        """Say whether rows of the table have one value that no key moves."""
+        moved = set(self._keyed)
+        return bool(np.all(self._rest[rows] == value)) and moved.isdisjoint(rows.ravel().tolist())
+
+    def find_constant(self, owner: str, channel: str) -> FloatArray | None:
+        """Return the values of a channel that no key moves, None where one does."""
+        place = self.rows[owner, channel]
+        if any(place.start <= row < place.stop for row in self._keyed):
+            return None
+        return self._rest[place]
+
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the table at rising frames of animation time, shape (channels, F)."""
         table = np.empty((len(self._rest), len(frames)))

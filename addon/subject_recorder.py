@@ -92,9 +92,9 @@ class SubjectRecorder(ABC):
         """Take the direct route where it applies, and keep the reason where it does not."""
         times = self.frames * self.factor
         try:
-            self._plan(float(times[0]), float(times[-1]))
             if self.instancer is not None:
                 self._placed = DirectObject(self.instancer, times[0], times[-1], self.reader)
+            self._plan(float(times[0]), float(times[-1]))
         except NotDirectError as error:
             self.route_reason = str(error)
             if wanted:
@@ -249,11 +249,12 @@ class SubjectRecorder(ABC):
 
 def show_channel(values: FloatArray, mode: str) -> RotationChannels:
     """Return raw rotation values, (3, F) or (4, F), as people read them: angles in degrees."""
-    shown = values.T.copy()
     if mode == "QUATERNION":
-        return RotationChannels(mode, shown)
-    angles = 1 if mode == "AXIS_ANGLE" else 3
-    shown[:, :angles] = np.degrees(shown[:, :angles])
+        return RotationChannels(mode, values.T.copy())
+    if mode != "AXIS_ANGLE":
+        return RotationChannels(mode, np.degrees(values).T)
+    shown = values.T.copy()
+    shown[:, 0] = np.degrees(shown[:, 0])
     return RotationChannels(mode, shown)
 
 

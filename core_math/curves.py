@@ -250,7 +250,11 @@ class CurveBatch:
         self.value_1 = 3.0 * a_value
         self.value_2 = 3.0 * (b_value - 2.0 * a_value)
         self.value_3 = self.change + 3.0 * (a_value - b_value)
-        plain = np.flatnonzero(self.kind != BEZIER)
+        # Nothing goes on from a curve's last key, least of all to the first of the next curve.
+        self.change[self.first + self.counts - 1] = 0.0
+        ends = np.zeros(len(self.time), dtype=np.bool_)
+        ends[self.first + self.counts - 1] = True
+        plain = np.flatnonzero((self.kind != BEZIER) | ends)
         self.time_1[plain], self.time_2[plain], self.time_3[plain] = 1.0, 0.0, 0.0
         self.value_1[plain] = np.where(self.kind[plain] == LINEAR, self.change[plain], 0.0)
         self.value_2[plain], self.value_3[plain] = 0.0, 0.0

@@ -452,7 +452,7 @@ def iterate_motion(
     if before is not None and not _is_alike(before, names, new_parents, frame_numbers):
         before = None
     if before is None:
-        changed = names
+        changed = frozenset(names)
     stale = [row for row, name in enumerate(names) if name in changed]
     if before is not None and not stale:
         head_array, tail_array = before.heads, before.tails
