@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core_math import (
+    BodyMap,
     MappedPart,
     Motion,
     RotationChannels,
@@ -25,12 +26,12 @@ from ..core_math import (
     iterate_motion,
     split_transforms,
 )
-from .curve_tables import CurveReader
 from .direct_route import DirectArmature, NotDirectError
 from .joint_ends import end_at_next_joint
 from .key_tracks import find_rotation_bone, read_key_tracks
-from .rig_mapping import find_part_parents, map_body
+from .rig_mapping import find_part_parents
 from .sampling_scene import InterruptedReadingError
+from .source_reading import SourceReader
 from .subject_recorder import (
     CHANNEL,
     FloatArray,
@@ -54,13 +55,12 @@ class ArmatureRecorder(SubjectRecorder):
         owner: bpy.types.Object,
         start: int,
         end: int,
-        reader: CurveReader,
-        corrections: Mapping[str, str] | None,
+        reader: SourceReader,
+        body_map: BodyMap,
         scene_bound: Mapping[str, str],
     ) -> None:
         super().__init__(scene, subject, owner, start, end, reader)
-        _check_armature(subject, owner)
-        self.map = map_body(owner, scene, corrections)
+        self.map = body_map
         if not self.map.parts:
             raise SamplingError(
                 f"{subject.name}: none of its {len(owner.data.bones)} bones could be taken for a "
@@ -174,7 +174,9 @@ class ArmatureRecorder(SubjectRecorder):
             heads=heads,
             tails=tails,
             rotations_wxyz=turned,
-            keys=read_key_tracks(self.reader.read(self.owner), self._bones_of(), self.factor),
+            keys=read_key_tracks(
+                self.reader.read_curves(self.owner), self._bones_of(), self.factor
+            ),
             channels=self._show_channels(seen, before, changed),
             camera=cut_camera(camera, seen),
             cuts=cut_cuts(cuts, self.frames[seen]),
@@ -308,7 +310,7 @@ class ArmatureRecorder(SubjectRecorder):
         self._modes: dict[str, str] = {}
         self._channel_rows: dict[str, slice] = {}
         count = 0
-        played = self.reader.read(self.owner)
+        played = self.reader.read_curves(self.owner)
         for part, bones in self._bones_of().items():
             keyed = find_rotation_bone(played, [bone for bone in bones if bone])
             pose_bone = self.owner.pose.bones.get(keyed) if keyed is not None else None
@@ -333,7 +335,8 @@ def _find_slice(rows: IntArray) -> slice | IntArray:
     return slice(first, last + 1) if last - first + 1 == len(rows) else rows
 
 
-def _check_armature(subject: Subject, owner: bpy.types.Object) -> None:
+def check_armature(subject: Subject, owner: bpy.types.Object) -> None:
+    """Raise SamplingError when an armature cannot be sampled as it is."""
     data: Any = owner.data
     if owner.pose is None or not data.bones:
         raise SamplingError(f"{subject.name}: the armature has no bones; add some or leave it out")

@@ -3,7 +3,7 @@
 """The curves of an ID with all their keys, read in bulk, once for all who need them.
 
 One sampling asks for the same keys several times: to see what has changed, to evaluate curves, to
-tell key frames. A `CurveReader` lives as long as that sampling.
+tell key frames; see `source_reading`.
 """
 
 from __future__ import annotations
@@ -75,18 +75,16 @@ class KeyArrays:
             return np.zeros(0, dtype=np.int64)
         return np.unique(np.repeat(np.arange(len(self.counts)), self.counts)[differs])
 
-    def show_keys(self, row: int) -> NDArray[np.int32]:
-        """Return all of one curve's keys bit by bit, shape (K, 11): the time comes first."""
-        some = slice(int(self.first[row]), int(self.first[row] + self.counts[row]))
-        points = self.points[:, some].transpose(1, 0, 2).reshape(-1, 6)
-        return np.concatenate(
-            (
-                points.view(np.int32),
-                self.kinds[some, np.newaxis],
-                self._show_easing()[some].view(np.int32),
-            ),
-            axis=1,
-        )
+    def place(self, row: int) -> slice:
+        """Return where the keys of one curve lie."""
+        return slice(int(self.first[row]), int(self.first[row] + self.counts[row]))
+
+    def show_keys(self) -> NDArray[np.int32]:
+        """Return all about the keys bit by bit, shape (K, 11): the time comes first."""
+        points = self.points.transpose(1, 0, 2).reshape(-1, 6)
+        easing = self._show_easing()
+        shown = (points.view(np.int32), self.kinds[:, np.newaxis], easing.view(np.int32))
+        return np.concatenate(shown, axis=1)
 
     def _show_easing(self) -> NDArray[np.float32]:
         if self.easing is None:
@@ -182,17 +180,3 @@ class PlayedCurves:
         """Whether curves or a driver hide the object from the viewport for a while."""
         drivers = [curve.data_path for curve in list_drivers(self._owner)]
         return "hide_viewport" in self.paths or "hide_viewport" in drivers
-
-
-class CurveReader:
-    """Reads what plays on each ID once; made anew for each sampling."""
-
-    def __init__(self) -> None:
-        self._known: dict[int, PlayedCurves] = {}
-
-    def read(self, owner: Any) -> PlayedCurves:
-        """Return what plays on an ID."""
-        key = owner.as_pointer()
-        if key not in self._known:
-            self._known[key] = PlayedCurves(owner)
-        return self._known[key]

@@ -29,7 +29,6 @@ from ..core_math import (
     split_transforms,
     turn_bones,
 )
-from .curve_tables import CurveReader
 from .direct_sources import (
     ChannelTable,
     NotDirectError,
@@ -41,6 +40,7 @@ from .direct_sources import (
     refuse_keyed_rules,
 )
 from .plain_values import read_column
+from .source_reading import HeldConstraint, SourceReader
 
 __all__ = ["DirectArmature", "DirectObject", "NotDirectError"]
 
@@ -58,7 +58,7 @@ class DirectObject:
     owner : bpy.types.Object
     first, last : float
         The stretch of animation time to be read.
-    reader : CurveReader
+    reader : SourceReader
         Of the sampling that is under way.
 
     Raises
@@ -67,7 +67,7 @@ class DirectObject:
     """
 
     def __init__(
-        self, owner: bpy.types.Object, first: float, last: float, reader: CurveReader
+        self, owner: bpy.types.Object, first: float, last: float, reader: SourceReader
     ) -> None:
         self.owner = owner
         _refuse_object(owner, reader)
@@ -85,7 +85,7 @@ class DirectObject:
         self._table = ChannelTable(
             {(_OBJECT, name): tuple(getattr(owner, name)) for name in names},
             self._source,
-            reader.read(owner),
+            reader.read_curves(owner),
         )
 
     @property
@@ -158,7 +158,7 @@ class DirectArmature:
         Bones whose raw rotations are wanted.
     first, last : float
         The stretch of animation time to be read.
-    reader : CurveReader
+    reader : SourceReader
         Of the sampling that is under way.
 
     Raises
@@ -173,7 +173,7 @@ class DirectArmature:
         turning: Collection[str],
         first: float,
         last: float,
-        reader: CurveReader,
+        reader: SourceReader,
     ) -> None:
         self._object = DirectObject(owner, first, last, reader)
         self._source = find_source(owner, first, last)
@@ -185,7 +185,7 @@ class DirectArmature:
         wanted = [number[name] for name in bones]
         self._rows = list_with_ancestors(parents, [*wanted, *(number[name] for name in turning)])
         self._names = [names[row] for row in self._rows]
-        self._refuse(owner, set(self._names))
+        self._refuse(owner, set(self._names), reader)
         place = {row: column for column, row in enumerate(self._rows)}
         chosen = [place[row] for row in wanted]
         # None where these are all bones in their very order: nothing needs to be picked out.
@@ -193,7 +193,7 @@ class DirectArmature:
         above = [place.get(parents[row], -1) for row in self._rows]
         self._tree = _read_tree(every, self._rows, above)
         rest = self._read_rest(owner)
-        self._table = ChannelTable(rest, self._source, reader.read(owner))
+        self._table = ChannelTable(rest, self._source, reader.read_curves(owner))
         self._location_rows = self._list_rows(self._names, "location")
         self._scale_rows = self._list_rows(self._names, "scale")
         self._groups = []
@@ -289,7 +289,7 @@ class DirectArmature:
         places = [self._table.rows[bone, self._channels[bone]] for bone in bones]
         return [row for place in places for row in range(place.start, place.stop)]
 
-    def _refuse(self, owner: bpy.types.Object, needed: set[str]) -> None:
+    def _refuse(self, owner: bpy.types.Object, needed: set[str], reader: SourceReader) -> None:
         """Raise NotDirectError for everything else that moves these bones."""
         data: Any = owner.data
         refuse_foreign_drivers(owner, needed)
@@ -301,31 +301,31 @@ class DirectArmature:
             or any(curve.data_path.startswith("bones[") for curve in moved_data.drivers)
         ):
             raise NotDirectError("its armature data is animated")
-        for bone in owner.pose.bones:
-            if bone.name in needed:
-                refuse_constraints(bone.constraints, bone.name)
-            for constraint in bone.constraints:
-                if constraint.type in ("IK", "SPLINE_IK") and not constraint.mute:
-                    if needed & _list_chain(bone, constraint):
-                        raise NotDirectError(f"constraint {constraint.name!r} on {bone.name}")
+        for held in reader.read_constraints(owner):
+            if held.mute or not held.bone:
+                continue
+            chain = held.kind in ("IK", "SPLINE_IK")
+            if held.bone in needed or (chain and needed & _list_chain(owner, held)):
+                raise NotDirectError(f"constraint {held.constraint.name!r} on {held.bone}")
 
 
-def _list_chain(bone: Any, constraint: Any) -> set[str]:
+def _list_chain(owner: bpy.types.Object, held: HeldConstraint) -> set[str]:
     """Return the bones a chain solver moves: the owner's or its parents, up to the count."""
+    bone, constraint = owner.pose.bones[held.bone], held.constraint
     chain = [bone, *bone.parent_recursive]
-    if constraint.type == "IK" and not constraint.use_tail:
+    if held.kind == "IK" and not constraint.use_tail:
         chain = chain[1:]
     count = constraint.chain_count
     return {entry.name for entry in (chain[:count] if count else chain)}
 
 
-def _refuse_object(owner: bpy.types.Object, reader: CurveReader) -> None:
+def _refuse_object(owner: bpy.types.Object, reader: SourceReader) -> None:
     refuse_constraints(owner.constraints, owner.name)
     if not is_plain_parent(owner):
         raise NotDirectError(f"{owner.name} is parented to more than an object's transform")
     if owner.rigid_body is not None:
         raise NotDirectError(f"{owner.name} is a rigid body")
-    if reader.read(owner).hides:
+    if reader.read_curves(owner).hides:
         raise NotDirectError(f"keys hide {owner.name}")
 
 

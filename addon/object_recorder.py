@@ -20,9 +20,9 @@ from ..core_math import (
     iterate_motion,
     split_transforms,
 )
-from .curve_tables import CurveReader
 from .direct_route import DirectObject
 from .key_tracks import read_key_tracks
+from .source_reading import SourceReader
 from .subject_recorder import (
     CHANNEL,
     IntArray,
@@ -45,7 +45,7 @@ class ObjectRecorder(SubjectRecorder):
         owner: bpy.types.Object,
         start: int,
         end: int,
-        reader: CurveReader,
+        reader: SourceReader,
     ) -> None:
         super().__init__(scene, subject, owner, start, end, reader)
         if not is_animated(owner):
@@ -93,7 +93,7 @@ class ObjectRecorder(SubjectRecorder):
             heads=heads[:, np.newaxis],
             tails=(heads + 0.5 * size * up)[:, np.newaxis],
             rotations_wxyz=fill_rotations(turned.T)[:, np.newaxis],
-            keys=read_key_tracks(self.reader.read(self.owner), {"root": [""]}, self.factor),
+            keys=read_key_tracks(self.reader.read_curves(self.owner), {"root": [""]}, self.factor),
             channels={"root": show_channel(turns, self.owner.rotation_mode)},
             camera=cut_camera(camera, seen),
             cuts=cut_cuts(cuts, self.frames[seen]),

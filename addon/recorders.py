@@ -9,15 +9,16 @@ itself. Both end in the same positions and rotations.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 
 import bpy
 
 from ..core_math import SubjectKind
-from .armature_recorder import ArmatureRecorder
-from .curve_tables import CurveReader
+from .armature_recorder import ArmatureRecorder, check_armature
 from .dependencies import OBJECT, find_scene_bound
 from .object_recorder import ObjectRecorder
+from .rig_mapping import map_body
+from .source_reading import SourceReader
 from .subject_recorder import DIRECT, EXACT, SubjectRecorder
 from .subjects import SamplingError, Subject, find_object
 
@@ -27,48 +28,53 @@ __all__ = [
     "ArmatureRecorder",
     "ObjectRecorder",
     "SubjectRecorder",
-    "make_recorder",
+    "iterate_making",
 ]
 
 
-def make_recorder(
+def iterate_making(
     scene: bpy.types.Scene,
     subject: Subject,
     start: int,
     end: int,
+    reader: SourceReader,
     corrections: Mapping[str, str] | None = None,
     in_scene: bool = False,
     route: str | None = None,
-    reader: CurveReader | None = None,
-) -> SubjectRecorder:
-    """Make the recorder a subject needs; raises SamplingError when it cannot be sampled.
+) -> Generator[None, None, SubjectRecorder]:
+    """Make the recorder a subject needs, with pauses.
+
+    Raises SamplingError when it cannot be sampled.
 
     Parameters
     ----------
+    reader : SourceReader
+        Of the sampling that is under way.
     in_scene : bool
         The frames come from the user's own scene, so that what only it can show may be read.
     route : str, optional
         "exact" or "direct"; chosen when left out.
-    reader : CurveReader, optional
-        Of the sampling that is under way.
     """
-    reader = reader or CurveReader()
     owner = find_object(subject)
-    scene_bound = {} if in_scene else find_scene_bound(owner)
+    scene_bound = {} if in_scene else find_scene_bound(owner, reader)
     if OBJECT in scene_bound:
         raise SamplingError(
             f"{subject.name}: {scene_bound[OBJECT]}, which only the scene itself can show; "
             "ask for it to be read in the scene, or bake it first"
         )
+    yield
     recorder: SubjectRecorder
     if subject.kind is SubjectKind.ARMATURE:
-        recorder = ArmatureRecorder(
-            scene, subject, owner, start, end, reader, corrections, scene_bound
-        )
+        check_armature(subject, owner)
+        body = map_body(owner, scene, corrections)
+        yield
+        recorder = ArmatureRecorder(scene, subject, owner, start, end, reader, body, scene_bound)
     else:
         recorder = ObjectRecorder(scene, subject, owner, start, end, reader)
+    yield
     if in_scene:
         recorder.route_reason = "read in the scene itself, as asked"
     elif route != EXACT:
         recorder.try_direct(wanted=route == DIRECT)
+        yield
     return recorder

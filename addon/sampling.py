@@ -22,6 +22,7 @@ from __future__ import annotations
 import time
 from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import TypeVar
 
 import bpy
 import numpy as np
@@ -34,8 +35,7 @@ from ..core_math import (
     Stage,
     SubjectFacts,
 )
-from .curve_tables import CurveReader
-from .recorders import EXACT, SubjectRecorder, make_recorder
+from .recorders import EXACT, SubjectRecorder, iterate_making
 from .sampling_camera import CameraRecorder, choose_cameras, find_cuts
 from .sampling_memory import SamplingMemory
 from .sampling_scene import (
@@ -45,6 +45,7 @@ from .sampling_scene import (
     check_era,
     note_era,
 )
+from .source_reading import SourceReader
 from .subjects import SamplingError, Subject
 
 __all__ = [
@@ -59,6 +60,12 @@ __all__ = [
     "sample_shot",
     "sample_subject",
 ]
+
+
+T = TypeVar("T")
+
+STEP = 4e-3
+"""What a step of looking at a large rig takes, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +233,7 @@ def iterate_sampling(
     start, end = _check_frames(frames)
     looking = choose_cameras(scene, start, end, camera)
     cuts = find_cuts(scene, start, end)
-    reader = CurveReader()
+    reader = SourceReader()
     camera_recorder = CameraRecorder(scene, looking, start, reader)
     if not in_scene and route != EXACT:
         camera_recorder.try_direct()
@@ -234,21 +241,16 @@ def iterate_sampling(
     failures: list[Failure] = []
     for subject in subjects:
         said = (corrections or {}).get(subject.name)
+        making = iterate_making(scene, subject, start, end, reader, said, in_scene, route)
         try:
-            recorders.append(
-                make_recorder(scene, subject, start, end, said, in_scene, route, reader)
-            )
+            recorders.append((yield from _take_turns(making, clock, reader)))
         except SamplingError as error:
             failures.append(Failure(subject, str(error)))
-        if clock.is_over():
-            yield from clock.pause(0.0)
 
     if memory is not None and not in_scene:
-        camera_recorder.recall(memory)
+        yield from _take_turns(camera_recorder.recall(memory), clock, reader)
         for recorder in recorders:
-            if clock.is_over():
-                yield from clock.pause(0.0)
-            recorder.recall(memory, scene)
+            yield from _take_turns(recorder.recall(memory, scene), clock, reader)
 
     stepped = [recorder for recorder in recorders if recorder.steps]
     missing = [set(recorder.list_missing().tolist()) for recorder in stepped]
@@ -303,6 +305,21 @@ def iterate_sampling(
         camera=shot_camera.name if shot_camera is not None else None,
         sampling_s=clock.total(),
     )
+
+
+def _take_turns(
+    steps: Generator[None, None, T], clock: _Clock, reader: SourceReader
+) -> Generator[float, None, T]:
+    """Do what is done in steps, with a pause wherever one more would take too long."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            result: T = end.value
+            return result
+        if clock.is_over(ahead=STEP):
+            yield from clock.pause(0.0)
+            reader.let_go()
 
 
 def _finish(

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from typing import Any
 
 import bpy
@@ -12,10 +13,10 @@ from numpy.typing import NDArray
 
 from ..core_math import CameraKind, SensorFit, ShotCamera, fill_rotations, split_transforms
 from .animation_data import frame_factor, list_drivers
-from .curve_tables import CurveReader
 from .direct_route import DirectObject, NotDirectError
 from .direct_sources import ChannelTable, find_source
 from .sampling_memory import SamplingMemory
+from .source_reading import SourceReader
 from .subjects import SamplingError
 
 FloatArray = NDArray[np.float64]
@@ -88,7 +89,7 @@ class CameraRecorder:
     looking : list of camera objects or None, one per frame
     start : int
         The first frame.
-    reader : CurveReader
+    reader : SourceReader
         Of the sampling that is under way.
     """
 
@@ -97,7 +98,7 @@ class CameraRecorder:
         scene: bpy.types.Scene,
         looking: list[bpy.types.Object | None],
         start: int,
-        reader: CurveReader,
+        reader: SourceReader,
     ) -> None:
         self._reader = reader
         self._looking = looking
@@ -126,20 +127,20 @@ class CameraRecorder:
         except NotDirectError:
             self._direct = None
 
-    def recall(self, memory: SamplingMemory) -> None:
+    def recall(self, memory: SamplingMemory) -> Generator[None, None, None]:
         """Take over what still holds of an earlier sampling, before anything is sampled."""
         if not self.steps:
             return
         names = tuple(camera.name if camera is not None else "" for camera in self._looking)
         shape = (names, float(self._times[0]), float(self._times[-1]))
-        kept = memory.recall(
+        kept = yield from memory.recall(
             "camera",
             shape,
             self.list_objects(),
             self._scene,
             self._times,
             self.arrays,
-            reader=self._reader,
+            self._reader,
         )
         if kept is not None:
             self.arrays, self.valid = kept.arrays, kept.valid[0]
@@ -215,7 +216,7 @@ class _DirectCamera:
     """A camera that nothing but keys moves, its lens included."""
 
     def __init__(
-        self, camera: bpy.types.Object, first: float, last: float, reader: CurveReader
+        self, camera: bpy.types.Object, first: float, last: float, reader: SourceReader
     ) -> None:
         lens: Any = camera.data
         self._object = DirectObject(camera, first, last, reader)
@@ -227,7 +228,7 @@ class _DirectCamera:
             raise NotDirectError("it focuses on a bone")
         self._focus = DirectObject(target, first, last, reader) if target is not None else None
         rest = {("", path): (value,) for path, value in zip(_LENS, _read_lens(lens), strict=True)}
-        self._table = ChannelTable(rest, source, reader.read(lens))
+        self._table = ChannelTable(rest, source, reader.read_curves(lens))
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return world transforms, (3, 4, F), and what is read of the lens, (10, F)."""

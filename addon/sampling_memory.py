@@ -9,7 +9,7 @@ nothing: the next one goes on with what is still missing.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Sequence
+from collections.abc import Collection, Generator, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from ..core_math import Motion
 from .bone_links import ALL
-from .curve_tables import CurveReader
-from .surroundings import CannotDescribeError, Surroundings, describe_surroundings, find_changed
+from .source_reading import SourceReader
+from .surroundings import CannotDescribeError, Surroundings, find_changed, iterate_describing
 
 BoolArray = NDArray[np.bool_]
 
@@ -78,10 +78,12 @@ class SamplingMemory:
         scene: bpy.types.Scene,
         times: NDArray[np.float64],
         arrays: dict[str, NDArray[Any]],
+        reader: SourceReader,
         read_from: Sequence[Collection[str]] = ((),),
-        reader: CurveReader | None = None,
-    ) -> Kept | None:
+    ) -> Generator[None, None, Kept | None]:
         """Return what is kept under a name, with `valid` telling what needs no sampling.
+
+        With pauses on the way.
 
         Parameters
         ----------
@@ -94,21 +96,22 @@ class SamplingMemory:
             Animation time of each frame.
         arrays : dict of ndarrays
             New ones, taken where nothing fitting is kept.
+        reader : SourceReader
+            Of the sampling that is under way.
         read_from : sequence of collections of bones, length P
             What each part is read from; what moves everything touches all parts.
-        reader : CurveReader, optional
-            Of the sampling that is under way.
 
         Returns
         -------
         Kept or None
             None where changes cannot be seen: everything is to be sampled, each time.
         """
-        before = self._kept.pop(name, None)
         try:
-            now = describe_surroundings(roots, scene, reader)
+            now = yield from iterate_describing(roots, scene, reader)
         except CannotDescribeError:
+            self._kept.pop(name, None)
             return None
+        before = self._kept.pop(name, None)
         valid = np.zeros((len(read_from), len(times)), dtype=np.bool_)
         kept = Kept(shape, now, arrays, valid, ~valid.any(axis=1))
         if before is not None and before.shape == shape:

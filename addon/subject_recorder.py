@@ -22,9 +22,9 @@ from ..core_math import (
     chain_transforms,
 )
 from .animation_data import frame_factor
-from .curve_tables import CurveReader
 from .direct_route import DirectObject, NotDirectError
 from .sampling_memory import Kept, SamplingMemory
+from .source_reading import SourceReader
 from .subjects import SamplingError, Subject
 
 FloatArray = NDArray[np.float64]
@@ -48,7 +48,7 @@ class SubjectRecorder(ABC):
         owner: bpy.types.Object,
         start: int,
         end: int,
-        reader: CurveReader,
+        reader: SourceReader,
     ) -> None:
         self.subject = subject
         self.reader = reader
@@ -68,7 +68,7 @@ class SubjectRecorder(ABC):
         self.kept: Kept | None = None
         self.instancer = self._find_instancer()
         self._placed: DirectObject | None = None
-        self._blinks = reader.read(owner).hides
+        self._blinks = reader.read_curves(owner).hides
 
     @property
     def steps(self) -> bool:
@@ -114,19 +114,22 @@ class SubjectRecorder(ABC):
     def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
 
-    def recall(self, memory: SamplingMemory, scene: bpy.types.Scene) -> None:
-        """Take over what still holds of an earlier sampling, before anything is sampled."""
+    def recall(self, memory: SamplingMemory, scene: bpy.types.Scene) -> Generator[None, None, None]:
+        """Take over what still holds of an earlier sampling, with pauses.
+
+        Before anything is sampled.
+        """
         roots = [self.owner] if self.instancer is None else [self.owner, self.instancer]
         times = self.frames * self.factor
-        self.kept = memory.recall(
+        self.kept = yield from memory.recall(
             f"subject {self.subject}",
             self._shape(),
             roots,
             scene,
             times,
             self.arrays,
-            self._list_read_from(),
             self.reader,
+            self._list_read_from(),
         )
         if self.kept is not None:
             self.arrays, self.valid = self.kept.arrays, self.kept.valid

@@ -15,7 +15,7 @@ from __future__ import annotations
 import builtins
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,9 +26,9 @@ from numpy.typing import NDArray
 from . import compat
 from .animation_data import TRANSFORM_CHANNELS, split_bone_path
 from .bone_links import ALL, BoneLinks, collect_links, list_reached
-from .curve_tables import CurveReader, KeyArrays, PlayedCurves, read_keys_of
-from .dependencies import list_constraint_targets
+from .curve_tables import KeyArrays, PlayedCurves, read_keys_of
 from .plain_values import name_owner, read_column, read_settings
+from .source_reading import HeldConstraint, HeldDriver, SourceReader
 
 Values = tuple[Any, ...]
 
@@ -140,17 +140,17 @@ _UNMOVED = _Moved()
 _STRIP_MOVED = ("influence", "strip_time")
 
 
-def describe_surroundings(
-    roots: Iterable[bpy.types.Object], scene: bpy.types.Scene, reader: CurveReader | None = None
-) -> Surroundings:
-    """Describe what these objects' movement depends on.
+def iterate_describing(
+    roots: Iterable[bpy.types.Object], scene: bpy.types.Scene, reader: SourceReader
+) -> Generator[None, None, Surroundings]:
+    """Describe what these objects' movement depends on, with pauses.
 
     Parameters
     ----------
     roots : iterable of objects
     scene : bpy.types.Scene
-    reader : CurveReader, optional
-        Of the sampling that is under way, which may have read some of the curves.
+    reader : SourceReader
+        Of the sampling that is under way, which may have read some of it.
 
     Raises
     ------
@@ -158,34 +158,37 @@ def describe_surroundings(
         When that includes geometry or a simulation.
     """
     roots = list(roots)
-    owners = _collect(roots)
+    owners = _collect(roots, reader)
     owners.append(scene)
-    reader = reader or CurveReader()
     moved: dict[str, _Moved] = {name_owner(owner): _Moved() for owner in owners}
     curves: dict[str, CurveStates] = {}
     for owner in owners:
-        name, played = name_owner(owner), reader.read(owner)
+        name, played = name_owner(owner), reader.read_curves(owner)
         if played.played:
             curves[name] = _read_states(played)
             moved[name].add(*played.paths)
-        data = owner.animation_data
-        if data is not None:
-            moved[name].add(*(curve.data_path for curve in data.drivers))
+        moved[name].add(*(driven.path for driven in reader.read_drivers(owner)))
+    yield
     subject = roots[0] if roots and roots[0].pose is not None else None
     settled: dict[tuple[str, str], list[Any]] = {}
     for owner in owners:
-        for bone, value in _describe(owner, moved, reader):
-            settled.setdefault((name_owner(owner), bone if owner == subject else ALL), []).append(
-                value
-            )
+        for describe in (_describe_drivers, _describe, _describe_bones):
+            for bone, value in describe(owner, moved, reader):
+                place = (name_owner(owner), bone if owner == subject else ALL)
+                settled.setdefault(place, []).append(value)
+            if owner.animation_data is not None:
+                yield
     clock = scene.render
     units = scene.unit_settings
     settled["", ALL] = [clock.frame_map_old, clock.frame_map_new, clock.fps, clock.fps_base,
                         units.system, units.scale_length]  # fmt: skip
     if subject is None:
         return Surroundings(settled, np.empty((0, 0), np.int32), BoneLinks(), curves)
-    pose = _read_pose(subject, reader.read(subject))
-    return Surroundings(settled, pose, collect_links(subject, name_owner(subject), owners), curves)
+    pose = _read_pose(subject, reader)
+    yield
+    return Surroundings(
+        settled, pose, collect_links(subject, name_owner(subject), owners, reader), curves
+    )
 
 
 def find_changed(
@@ -251,7 +254,7 @@ def _find_span(before: CurveStates, now: CurveStates, one: int, other: int) -> t
     """Return the times between which a curve with changed keys may have changed."""
     if not now.is_local(other):
         return -np.inf, np.inf
-    old, new = before.keys.show_keys(one), now.keys.show_keys(other)
+    old, new = before.keys.pick([one]).show_keys(), now.keys.pick([other]).show_keys()
     shorter = min(len(old), len(new))
     ahead = (old[:shorter] == new[:shorter]).all(axis=1)
     same_before = shorter if ahead.all() else int(np.argmin(ahead))
@@ -280,7 +283,7 @@ def _leave_out(key: float, beyond: Iterable[float], sign: float) -> float:
     return float(key + sign * ON_KEY if apart else key - sign * EDGE)
 
 
-def _collect(roots: Iterable[bpy.types.Object]) -> list[Any]:
+def _collect(roots: Iterable[bpy.types.Object], reader: SourceReader) -> list[Any]:
     """Return everything the objects depend on, by parents, constraints and drivers."""
     found: dict[Any, None] = {}
     waiting: list[Any] = list(roots)
@@ -289,16 +292,14 @@ def _collect(roots: Iterable[bpy.types.Object]) -> list[Any]:
         if owner is None or owner in found or isinstance(owner, bpy.types.Scene):
             continue
         found[owner] = None
-        waiting += _list_needed(owner)
+        waiting += dict.fromkeys(_list_needed(owner, reader))
     return sorted(found, key=name_owner)
 
 
-def _list_needed(owner: Any) -> Iterator[Any]:
-    data = owner.animation_data
-    for curve in data.drivers if data is not None else ():
-        for variable in curve.driver.variables:
-            for target in variable.targets:
-                yield target.id
+def _list_needed(owner: Any, reader: SourceReader) -> Iterator[Any]:
+    for driven in reader.read_drivers(owner):
+        for read in driven.reads:
+            yield read.owner
     if not isinstance(owner, bpy.types.Object):
         return
     if owner.parent_type not in ("OBJECT", "BONE", "ARMATURE") or owner.rigid_body is not None:
@@ -306,38 +307,27 @@ def _list_needed(owner: Any) -> Iterator[Any]:
     if owner.parent is not None and owner.parent.type == "CURVE":
         raise CannotDescribeError("it follows geometry")
     yield owner.parent
-    yield from _list_targets(owner.constraints)
-    if owner.type == "ARMATURE":
-        yield owner.data
-        for bone in owner.pose.bones:
-            yield from _list_targets(bone.constraints)
-    elif owner.type in ("CAMERA", "LIGHT"):
+    for held in reader.read_constraints(owner):
+        if held.kind in _GEOMETRY:
+            raise CannotDescribeError("it follows geometry")
+        for target, subtarget in held.targets:
+            if subtarget and target.type != "ARMATURE":
+                raise CannotDescribeError("it follows geometry")
+            yield target
+    if owner.type in ("ARMATURE", "CAMERA", "LIGHT"):
         yield owner.data
     if owner.type == "CAMERA":
         yield owner.data.dof.focus_object
 
 
-def _list_targets(constraints: Iterable[Any]) -> Iterator[Any]:
-    for constraint in constraints:
-        if constraint.type in _GEOMETRY:
-            raise CannotDescribeError("it follows geometry")
-        for target, subtarget in list_constraint_targets(constraint):
-            if subtarget and target.type != "ARMATURE":
-                raise CannotDescribeError("it follows geometry")
-            yield target
-
-
 def _describe(
-    owner: Any, moved: dict[str, _Moved], reader: CurveReader
+    owner: Any, moved: dict[str, _Moved], reader: SourceReader
 ) -> Iterator[tuple[str, Any]]:
-    """Yield what is settled about an owner, each value with the bone it belongs to."""
+    """Yield what is settled about an owner, but for its drivers and bones, under no bone."""
     here = moved[name_owner(owner)]
-    yield from _describe_drivers(owner, moved)
     plain = [*_describe_animation(owner), *_describe_properties(owner, "", here)]
     if isinstance(owner, bpy.types.Object):
-        plain += _describe_object(owner, here, reader.read(owner))
-        if owner.type == "ARMATURE" and owner.pose is not None:
-            yield from _describe_bones(owner, here)
+        plain += _describe_object(owner, here, reader)
     elif isinstance(owner, bpy.types.Armature):
         plain.append(owner.pose_position)
         plain += [read_column(owner.bones, name).tobytes() for name in _REST]
@@ -348,7 +338,7 @@ def _describe(
     yield ALL, plain
 
 
-def _describe_object(owner: bpy.types.Object, moved: _Moved, played: PlayedCurves) -> Iterator[Any]:
+def _describe_object(owner: bpy.types.Object, moved: _Moved, reader: SourceReader) -> Iterator[Any]:
     yield name_owner(owner.parent) if owner.parent is not None else ""
     yield tuple(getattr(owner, name) for name in _OBJECT)
     yield tuple(value for row in owner.matrix_parent_inverse for value in row)
@@ -356,32 +346,33 @@ def _describe_object(owner: bpy.types.Object, moved: _Moved, played: PlayedCurve
         if name not in moved.paths:
             yield tuple(getattr(owner, name)[:])
         else:
-            yield _mask_keyed(owner, name, played)
-    yield from _describe_constraints(owner.constraints, "", moved)
+            yield _mask_keyed(owner, name, reader)
+    own = [held for held in reader.read_constraints(owner) if not held.bone]
+    yield from _describe_constraints(own, "", moved)
     if owner.instance_collection is not None:
         yield tuple(owner.instance_collection.instance_offset[:])
     if owner.type == "ARMATURE" and owner.pose is not None:
         yield owner.pose.ik_solver
 
 
-def _mask_keyed(owner: Any, name: str, played: PlayedCurves) -> Values:
+def _mask_keyed(owner: Any, name: str, reader: SourceReader) -> Values:
     """Return the values of a channel that no curve and no driver of its own moves."""
-    moved = {
-        curve.array_index
-        for curve in [*(p.curve for p in played.played), *owner.animation_data.drivers]
-        if curve.data_path == name
-    }
+    moved = {curve.array_index for curve in _list_movers(owner, reader) if curve.data_path == name}
     return tuple(v for index, v in enumerate(getattr(owner, name)) if index not in moved)
 
 
-def _read_pose(owner: bpy.types.Object, played: PlayedCurves) -> NDArray[np.int32]:
+def _list_movers(owner: Any, reader: SourceReader) -> Iterator[Any]:
+    """Yield the curves of an owner, then those of its drivers."""
+    yield from (entry.curve for entry in reader.read_curves(owner).played)
+    yield from (driven.curve for driven in reader.read_drivers(owner))
+
+
+def _read_pose(owner: bpy.types.Object, reader: SourceReader) -> NDArray[np.int32]:
     """Return the settled numbers of all bones, one row each; what is keyed or driven is 0."""
     bones = owner.pose.bones
-    rows = {bone.name: row for row, bone in enumerate(bones)}
+    rows = {name: row for row, name in enumerate(bones.keys())}
     moved: dict[str, list[tuple[int, int]]] = {}
-    data: Any = owner.animation_data
-    curves = [entry.curve for entry in played.played]
-    for curve in [*curves, *(data.drivers if data is not None else ())]:
+    for curve in _list_movers(owner, reader):
         split = split_bone_path(curve.data_path)
         if split is not None and split[0] in rows and split[1] in _BONE_CHANNELS:
             moved.setdefault(split[1], []).append((rows[split[0]], curve.array_index))
@@ -396,31 +387,44 @@ def _read_pose(owner: bpy.types.Object, played: PlayedCurves) -> NDArray[np.int3
     return np.concatenate([table.view(np.int32) for table in tables], axis=1)
 
 
-def _describe_bones(owner: bpy.types.Object, moved: _Moved) -> Iterator[tuple[str, Any]]:
+def _describe_bones(
+    owner: Any, moved: dict[str, _Moved], reader: SourceReader
+) -> Iterator[tuple[str, Any]]:
+    """Yield what is settled about each bone of an armature object."""
+    if not isinstance(owner, bpy.types.Object) or owner.pose is None:
+        return
+    here = moved[name_owner(owner)]
+    held_by: dict[str, list[HeldConstraint]] = {}
+    for held in reader.read_constraints(owner):
+        held_by.setdefault(held.bone, []).append(held)
     for bone in owner.pose.bones:
-        constrained, named = len(bone.constraints) > 0, bool(bone.keys())
-        if not constrained and not named:
+        named, name = bool(bone.keys()), bone.name
+        constraints = held_by.get(name)
+        if constraints is None and not named:
             continue
-        prefix = f'pose.bones["{bpy.utils.escape_identifier(bone.name)}"]'
+        prefix = f'pose.bones["{bpy.utils.escape_identifier(name)}"]'
         values: list[Any] = []
-        if constrained:
-            values += _describe_constraints(bone.constraints, f"{prefix}.", moved)
+        if constraints is not None:
+            values += _describe_constraints(constraints, f"{prefix}.", here)
         if named:
-            values += _describe_properties(bone, prefix, moved)
-        yield bone.name, values
+            values += _describe_properties(bone, prefix, here)
+        yield name, values
 
 
-def _describe_constraints(constraints: Iterable[Any], prefix: str, moved: _Moved) -> Iterator[Any]:
-    for constraint in constraints:
-        yield constraint.name, constraint.type
-        path = f'{prefix}constraints["{bpy.utils.escape_identifier(constraint.name)}"].'
+def _describe_constraints(
+    constraints: Iterable[HeldConstraint], prefix: str, moved: _Moved
+) -> Iterator[Any]:
+    for held in constraints:
+        constraint, name = held.constraint, held.constraint.name
+        yield name, held.kind
+        path = f'{prefix}constraints["{bpy.utils.escape_identifier(name)}"].'
         yield from read_settings(constraint, moved.inside.get(path, ()))
-        if constraint.type == "ACTION" and constraint.action is not None:
+        if held.kind == "ACTION" and constraint.action is not None:
             # It plays by a clock of its own: what changes there may show anywhere.
             slot = getattr(constraint, "action_slot", None)
             for curve in compat.list_action_curves(constraint.action, slot):
                 yield curve.data_path, curve.array_index, _list_keys(curve)
-        if constraint.type == "ARMATURE":
+        if held.kind == "ARMATURE":
             for target in constraint.targets:
                 yield target.weight, target.subtarget, getattr(target.target, "name_full", "")
 
@@ -439,29 +443,36 @@ def _describe_animation(owner: Any) -> Iterator[Any]:
                 yield curve.data_path, _list_keys(curve)
 
 
-def _describe_drivers(owner: Any, moved: dict[str, _Moved]) -> Iterator[tuple[str, Any]]:
+def _describe_drivers(
+    owner: Any, moved: dict[str, _Moved], reader: SourceReader
+) -> Iterator[tuple[str, Any]]:
     """Yield each driver's settled values with the bone it moves."""
-    data = owner.animation_data
-    for curve in data.drivers if data is not None else ():
+    drivers = reader.read_drivers(owner)
+    if not drivers:
+        return
+    keys = read_keys_of([driven.curve for driven in drivers])
+    every = keys.show_keys()
+    for row, driven in enumerate(drivers):
+        curve = driven.curve
         values: list[Any] = [
-            (curve.data_path, curve.array_index, curve.mute, curve.extrapolation),
-            _list_keys(curve),
+            (driven.path, curve.array_index, driven.mute, curve.extrapolation),
+            every[keys.place(row)].tobytes(),
         ]
         values += [value for m in curve.modifiers for value in read_settings(m)]
-        values += _describe_driver(curve.driver, moved)
-        split = split_bone_path(curve.data_path)
+        values += _describe_driver(driven, moved)
+        split = split_bone_path(driven.path)
         yield split[0] if split is not None else ALL, values
 
 
-def _describe_driver(driver: Any, moved: dict[str, _Moved]) -> Iterator[Any]:
+def _describe_driver(driven: HeldDriver, moved: dict[str, _Moved]) -> Iterator[Any]:
+    driver = driven.driver
     _refuse_free_code(driver)
     yield driver.type, driver.expression, driver.use_self
-    for variable in driver.variables:
-        yield variable.name, variable.type
-        for target in variable.targets:
-            yield from read_settings(target)
-            if variable.type == "SINGLE_PROP" and target.id is not None:
-                yield _resolve(target, moved)
+    for read in driven.reads:
+        yield read.variable.name, read.kind
+        yield from read_settings(read.target)
+        if read.kind == "SINGLE_PROP" and read.owner is not None:
+            yield _resolve(read.target, read.owner, moved)
 
 
 def _refuse_free_code(driver: Any) -> None:
@@ -477,14 +488,14 @@ def _refuse_free_code(driver: Any) -> None:
         raise CannotDescribeError("a driver's expression reads more than its variables")
 
 
-def _resolve(target: Any, moved: dict[str, _Moved]) -> Any:
+def _resolve(target: Any, owner: Any, moved: dict[str, _Moved]) -> Any:
     """Return the value a driver reads, unless it is moved itself."""
     path = target.data_path
-    animated = moved.get(name_owner(target.id), _UNMOVED).paths
+    animated = moved.get(name_owner(owner), _UNMOVED).paths
     if path in animated or _INDEX.sub("", path) in animated:
         return None
     try:
-        value = target.id.path_resolve(path)
+        value = owner.path_resolve(path)
     except ValueError:
         return "not there"
     return tuple(value) if hasattr(value, "__len__") and not isinstance(value, str) else value
@@ -530,4 +541,4 @@ def _read_rules(curve: Any, shifted: bool) -> Values:
 
 def _list_keys(curve: Any) -> bytes:
     """Return a curve's keys as something to compare."""
-    return read_keys_of([curve]).show_keys(0).tobytes() if len(curve.keyframe_points) else b""
+    return read_keys_of([curve]).show_keys().tobytes() if len(curve.keyframe_points) else b""
