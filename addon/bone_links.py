@@ -15,6 +15,7 @@ from typing import Any
 import bpy
 
 from .animation_data import split_bone_path
+from .dependency_cycles import list_chain
 from .source_reading import HeldConstraint, HeldDriver, SourceReader
 
 ALL = ""
@@ -110,12 +111,7 @@ def _link(followers: dict[str, set[str]], armature: bpy.types.Object, held: Held
     names = {held.bone}
     constraint = held.constraint
     if held.kind in ("IK", "SPLINE_IK"):
-        bone = armature.pose.bones[held.bone]
-        chain = [bone, *bone.parent_recursive]
-        count = constraint.chain_count
-        if held.kind == "IK" and not constraint.use_tail:
-            chain = chain[1:]
-        names |= {entry.name for entry in (chain[:count] if count else chain)}
+        names.update(list_chain(armature, held))
     leaders = {*_list_sources(armature, held), *(names if len(names) > 1 else ())}
     if held.kind == "ARMATURE" or getattr(constraint, "use_bbone_shape", False):
         leaders |= {near for name in tuple(leaders) for near in _list_shaping(armature, name)}

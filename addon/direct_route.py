@@ -29,6 +29,7 @@ from ..core_math import (
     split_transforms,
     turn_bones,
 )
+from .dependency_cycles import list_chain
 from .direct_sources import (
     ChannelTable,
     NotDirectError,
@@ -40,7 +41,7 @@ from .direct_sources import (
     refuse_keyed_rules,
 )
 from .plain_values import read_column
-from .source_reading import HeldConstraint, SourceReader
+from .source_reading import SourceReader
 
 __all__ = ["DirectArmature", "DirectObject", "NotDirectError"]
 
@@ -305,18 +306,8 @@ class DirectArmature:
             if held.mute or not held.bone:
                 continue
             chain = held.kind in ("IK", "SPLINE_IK")
-            if held.bone in needed or (chain and needed & _list_chain(owner, held)):
+            if held.bone in needed or (chain and needed.intersection(list_chain(owner, held))):
                 raise NotDirectError(f"constraint {held.constraint.name!r} on {held.bone}")
-
-
-def _list_chain(owner: bpy.types.Object, held: HeldConstraint) -> set[str]:
-    """Return the bones a chain solver moves: the owner's or its parents, up to the count."""
-    bone, constraint = owner.pose.bones[held.bone], held.constraint
-    chain = [bone, *bone.parent_recursive]
-    if held.kind == "IK" and not constraint.use_tail:
-        chain = chain[1:]
-    count = constraint.chain_count
-    return {entry.name for entry in (chain[:count] if count else chain)}
 
 
 def _refuse_object(owner: bpy.types.Object, reader: SourceReader) -> None:

@@ -107,13 +107,18 @@ class SamplingMemory:
             None where changes cannot be seen: everything is to be sampled, each time.
         """
         try:
-            now = yield from iterate_describing(roots, scene, reader)
+            last = self._kept[name].surroundings if name in self._kept else None
+            now = yield from iterate_describing(roots, scene, reader, last)
         except CannotDescribeError:
             self._kept.pop(name, None)
             return None
         before = self._kept.pop(name, None)
         valid = np.zeros((len(read_from), len(times)), dtype=np.bool_)
         kept = Kept(shape, now, arrays, valid, ~valid.any(axis=1))
+        if before is not None and now.cyclic:
+            # What one frame shows hangs on the frame before: all of them hold, or none does.
+            if not (before.valid.all() and before.surroundings.is_same(now)):
+                before = None
         if before is not None and before.shape == shape:
             kept.arrays, kept.valid = before.arrays, before.valid
             changed = find_changed(before.surroundings, now, times)

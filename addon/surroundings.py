@@ -27,6 +27,7 @@ from . import compat
 from .animation_data import TRANSFORM_CHANNELS, split_bone_path
 from .bone_links import ALL, BoneLinks, collect_links, list_reached
 from .curve_tables import KeyArrays, PlayedCurves, read_keys_of
+from .dependency_cycles import has_cycle
 from .plain_values import name_owner, read_column, read_settings
 from .source_reading import HeldConstraint, HeldDriver, SourceReader
 
@@ -104,12 +105,15 @@ class Surroundings:
     links : BoneLinks
         Who follows whom among these bones.
     curves : dict of owner to CurveStates
+    cyclic : bool
+        Whether anything depends on itself, so that no frame stands for itself.
     """
 
     settled: dict[tuple[str, str], list[Any]]
     pose: NDArray[np.int32]
     links: BoneLinks
     curves: dict[str, CurveStates]
+    cyclic: bool = False
 
     def is_same(self, other: Surroundings) -> bool:
         """Say whether not even a key beyond the frames is different."""
@@ -141,7 +145,10 @@ _STRIP_MOVED = ("influence", "strip_time")
 
 
 def iterate_describing(
-    roots: Iterable[bpy.types.Object], scene: bpy.types.Scene, reader: SourceReader
+    roots: Iterable[bpy.types.Object],
+    scene: bpy.types.Scene,
+    reader: SourceReader,
+    before: Surroundings | None = None,
 ) -> Generator[None, None, Surroundings]:
     """Describe what these objects' movement depends on, with pauses.
 
@@ -151,6 +158,9 @@ def iterate_describing(
     scene : bpy.types.Scene
     reader : SourceReader
         Of the sampling that is under way, which may have read some of it.
+    before : Surroundings, optional
+        How it was described last: what leads in a ring is looked for only where more than keys
+        has changed.
 
     Raises
     ------
@@ -182,13 +192,16 @@ def iterate_describing(
     units = scene.unit_settings
     settled["", ALL] = [clock.frame_map_old, clock.frame_map_new, clock.fps, clock.fps_base,
                         units.system, units.scale_length]  # fmt: skip
-    if subject is None:
-        return Surroundings(settled, np.empty((0, 0), np.int32), BoneLinks(), curves)
-    pose = _read_pose(subject, reader)
-    yield
-    return Surroundings(
-        settled, pose, collect_links(subject, name_owner(subject), owners, reader), curves
-    )
+    pose, links = np.empty((0, 0), np.int32), BoneLinks()
+    if subject is not None:
+        pose = _read_pose(subject, reader)
+        yield
+        links = collect_links(subject, name_owner(subject), owners, reader)
+    if before is not None and (before.settled, before.links) == (settled, links):
+        cyclic = before.cyclic
+    else:
+        cyclic = has_cycle(owners, reader)
+    return Surroundings(settled, pose, links, curves, cyclic)
 
 
 def find_changed(
