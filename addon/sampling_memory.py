@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from ..core_math import Motion
 from .bone_links import ALL
+from .describing import CannotDescribeError, iterate_describing
 from .source_reading import SourceReader
-from .surroundings import CannotDescribeError, Surroundings, find_changed, iterate_describing
+from .surroundings import Surroundings, find_changed
 
 BoolArray = NDArray[np.bool_]
 
