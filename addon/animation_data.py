@@ -19,9 +19,6 @@ from . import compat
 
 FloatArray = NDArray[np.float64]
 
-CONSTANT = 0
-"""The number under which a key keeps "constant" as its interpolation."""
-
 _BONE_PATH = re.compile(r'^pose\.bones\["((?:[^"\\]|\\.)*)"\]\.?(.*)$', re.DOTALL)
 
 TRANSFORM_CHANNELS = (
@@ -103,13 +100,6 @@ def read_keys(curve: Any) -> tuple[FloatArray, FloatArray]:
     curve.keyframe_points.foreach_get("co", buffer)
     pairs = buffer.reshape(-1, 2).astype(np.float64)
     return pairs[:, 0], pairs[:, 1]
-
-
-def read_stepped(curve: Any) -> NDArray[np.bool_]:
-    """Say for each key of a curve whether its value is held until the next one, shape (K,)."""
-    kinds = np.empty(len(curve.keyframe_points), dtype=np.int32)
-    curve.keyframe_points.foreach_get("interpolation", kinds)
-    return kinds == CONSTANT
 
 
 def frame_factor(scene: bpy.types.Scene) -> float:

@@ -15,7 +15,8 @@ from typing import Any
 import bpy
 
 from .animation_data import split_bone_path
-from .dependencies import list_constraint_targets
+from .dependency_cycles import list_chain
+from .source_reading import HeldConstraint, HeldDriver, SourceReader
 
 ALL = ""
 """Stands for everything about a subject among the names of its bones."""
@@ -57,7 +58,12 @@ def list_reached(bone: str, *links: BoneLinks) -> set[str]:
     return reached
 
 
-def collect_links(armature: bpy.types.Object, name: str, owners: Iterable[Any]) -> BoneLinks:
+def collect_links(
+    armature: bpy.types.Object,
+    name: str,
+    owners: Iterable[Any],
+    reader: SourceReader | None = None,
+) -> BoneLinks:
     """Return who follows whom in an armature.
 
     Parameters
@@ -67,13 +73,16 @@ def collect_links(armature: bpy.types.Object, name: str, owners: Iterable[Any]) 
         What the armature is called in data paths' owners.
     owners : iterable of IDs
         Everything the armature's movement depends on.
+    reader : SourceReader, optional
+        Of the sampling that is under way.
     """
+    reader = reader or SourceReader()
     bones = tuple(bone.name for bone in armature.pose.bones)
     followers: dict[str, set[str]] = {bone: set() for bone in bones}
     links = BoneLinks(name, bones, followers)
     is_one_solver = armature.pose.ik_solver != "LEGACY"
     leads_back = any(
-        _follows(owner, armature)
+        _follows(owner, armature, reader)
         for owner in owners
         if owner != armature and not isinstance(owner, bpy.types.Scene)
     )
@@ -84,41 +93,35 @@ def collect_links(armature: bpy.types.Object, name: str, owners: Iterable[Any]) 
     for bone in armature.pose.bones:
         if bone.parent is not None:
             followers[bone.parent.name].add(bone.name)
-        for constraint in bone.constraints:
-            _link(followers, armature, bone, constraint)
-    for constraint in armature.constraints:
-        for source in _list_sources(armature, constraint):
-            followers[source].add(ALL)
-    data: Any = armature.animation_data
-    for curve in data.drivers if data is not None else ():
-        driven = links.find_bone(name, curve.data_path)
-        for source in _list_read(curve.driver, armature, links):
-            followers[source].add(driven)
+    for held in reader.read_constraints(armature):
+        if held.bone:
+            _link(followers, armature, held)
+        else:
+            for source in _list_sources(armature, held):
+                followers[source].add(ALL)
+    for driven in reader.read_drivers(armature):
+        moved = links.find_bone(name, driven.path)
+        for source in _list_read(driven, armature, links):
+            followers[source].add(moved)
     return links
 
 
-def _link(
-    followers: dict[str, set[str]], armature: bpy.types.Object, bone: Any, constraint: Any
-) -> None:
+def _link(followers: dict[str, set[str]], armature: bpy.types.Object, held: HeldConstraint) -> None:
     """Note who leads a bone by one of its constraints, muted or not."""
-    moved = [bone]
-    if constraint.type in ("IK", "SPLINE_IK"):
-        chain = [bone, *bone.parent_recursive]
-        count = constraint.chain_count
-        if constraint.type == "IK" and not constraint.use_tail:
-            chain = chain[1:]
-        moved += chain[:count] if count else chain
-    names = {entry.name for entry in moved}
-    leaders = {*_list_sources(armature, constraint), *(names if len(names) > 1 else ())}
-    if constraint.type == "ARMATURE" or getattr(constraint, "use_bbone_shape", False):
+    names = {held.bone}
+    constraint = held.constraint
+    if held.kind in ("IK", "SPLINE_IK"):
+        names.update(list_chain(armature, held))
+    leaders = {*_list_sources(armature, held), *(names if len(names) > 1 else ())}
+    if held.kind == "ARMATURE" or getattr(constraint, "use_bbone_shape", False):
         leaders |= {near for name in tuple(leaders) for near in _list_shaping(armature, name)}
     for leader in leaders:
         followers[leader] |= names - {leader}
 
 
-def _list_sources(armature: bpy.types.Object, constraint: Any) -> Iterator[str]:
+def _list_sources(armature: bpy.types.Object, held: HeldConstraint) -> Iterator[str]:
     bones = armature.pose.bones
-    for target, subtarget in list_constraint_targets(constraint):
+    for target, subtarget in held.targets:
         if target == armature and subtarget in bones:
             yield subtarget
 
@@ -136,35 +139,27 @@ def _list_shaping(armature: bpy.types.Object, name: str) -> Iterator[str]:
             yield handle.name
 
 
-def _list_read(driver: Any, armature: bpy.types.Object, links: BoneLinks) -> Iterator[str]:
+def _list_read(driven: HeldDriver, armature: bpy.types.Object, links: BoneLinks) -> Iterator[str]:
     """Yield the bones of the armature that a driver reads."""
-    for variable in driver.variables:
-        for target in variable.targets:
-            if target.id != armature:
-                continue
-            if variable.type == "SINGLE_PROP":
-                bone = links.find_bone(links.owner, target.data_path)
-            else:
-                bone = target.bone_target
-            if bone in links.followers:
-                yield bone
+    for read in driven.reads:
+        if read.owner != armature:
+            continue
+        if read.kind == "SINGLE_PROP":
+            bone = links.find_bone(links.owner, read.target.data_path)
+        else:
+            bone = read.target.bone_target
+        if bone in links.followers:
+            yield bone
 
 
-def _follows(owner: Any, armature: bpy.types.Object) -> bool:
+def _follows(owner: Any, armature: bpy.types.Object, reader: SourceReader) -> bool:
     """Say whether another ID follows the armature, or reads from it by a driver."""
     own: Any = armature
-    data = owner.animation_data
-    for curve in data.drivers if data is not None else ():
-        for variable in curve.driver.variables:
-            if any(target.id in (own, own.data) for target in variable.targets):
-                return True
+    for driven in reader.read_drivers(owner):
+        if any(read.owner in (own, own.data) for read in driven.reads):
+            return True
     if not isinstance(owner, bpy.types.Object):
         return False
-    constraints = [*owner.constraints]
-    for bone in owner.pose.bones if owner.pose is not None else ():
-        constraints += bone.constraints
     return owner.parent == armature or any(
-        target == armature
-        for constraint in constraints
-        for target, _ in list_constraint_targets(constraint)
+        target == armature for held in reader.read_constraints(owner) for target, _ in held.targets
     )

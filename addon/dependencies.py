@@ -9,17 +9,16 @@ come out right nowhere but in that scene. They are found and named here, never s
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import bpy
 
 from .animation_data import (
     TRANSFORM_CHANNELS,
-    list_drivers,
     list_played_curves,
     moves_over_time,
     split_bone_path,
 )
+from .source_reading import HeldConstraint, HeldDriver, SourceReader
 
 OBJECT = ""
 """Stands for the object itself among the names of its bones."""
@@ -34,29 +33,19 @@ _SIMULATIONS = {
 _CLOCK = ("frame_current", "frame_float", "frame_subframe", "frame_current_final")
 
 
-def find_scene_bound(owner: bpy.types.Object) -> dict[str, str]:
+def find_scene_bound(owner: bpy.types.Object, reader: SourceReader | None = None) -> dict[str, str]:
     """Return the bones that only the user's scene moves rightly, each with the reason.
 
     The key "" stands for the object as a whole. Bones that hang from such a bone, or follow it by
-    a constraint, are named too.
+    a constraint, are named too. `reader` is that of the sampling that is under way.
     """
-    return _Search().of_armature(owner) if owner.pose is not None else _Search().of_thing(owner)
-
-
-def list_constraint_targets(constraint: Any) -> Iterator[tuple[bpy.types.Object, str]]:
-    """Yield the objects a constraint follows, each with the name of the bone or vertex group."""
-    for target, subtarget in (("target", "subtarget"), ("pole_target", "pole_subtarget")):
-        followed = getattr(constraint, target, None)
-        if isinstance(followed, bpy.types.Object):
-            yield followed, getattr(constraint, subtarget, "")
-    if constraint.type == "ARMATURE":
-        for entry in constraint.targets:
-            if entry.target is not None:
-                yield entry.target, entry.subtarget
+    search = _Search(reader or SourceReader())
+    return search.of_armature(owner) if owner.pose is not None else search.of_thing(owner)
 
 
 class _Search:
-    def __init__(self) -> None:
+    def __init__(self, reader: SourceReader) -> None:
+        self._reader = reader
         self._known: dict[tuple[int, bool], str | None] = {}
 
     def of_thing(self, owner: bpy.types.Object) -> dict[str, str]:
@@ -65,12 +54,11 @@ class _Search:
 
     def of_armature(self, owner: bpy.types.Object) -> dict[str, str]:
         found = self.of_thing(owner)
-        for bone in owner.pose.bones:
-            for constraint in bone.constraints:
-                if not constraint.mute and bone.name not in found:
-                    reason = self._follows_trouble(constraint, apart_from=owner)
-                    if reason:
-                        found[bone.name] = reason
+        for held in self._reader.read_constraints(owner):
+            if held.bone and not held.mute and held.bone not in found:
+                reason = self._follows_trouble(held, apart_from=owner)
+                if reason:
+                    found[held.bone] = reason
         found.update(self._driven_bones(owner))
         self._spread(owner, found)
         return found
@@ -91,9 +79,9 @@ class _Search:
             for modifier in entry.modifiers:
                 if modifier.type in _SIMULATIONS and modifier.show_viewport:
                     return f"moved by {_SIMULATIONS[modifier.type]} on {entry.name!r}"
-        for curve in list_drivers(entry):
-            if curve.data_path in TRANSFORM_CHANNELS:
-                reason = _read_scene_clock(curve.driver)
+        for driven in self._reader.read_drivers(entry):
+            if not driven.mute and driven.path in TRANSFORM_CHANNELS:
+                reason = _read_scene_clock(driven)
                 if reason:
                     return reason
         if entry.parent is not None:
@@ -101,19 +89,19 @@ class _Search:
             reason = self._trouble(entry.parent, on_mesh)
             if reason:
                 return reason
-        for constraint in entry.constraints:
-            if not constraint.mute:
-                reason = self._follows_trouble(constraint, apart_from=entry)
+        for held in self._reader.read_constraints(entry):
+            if not held.bone and not held.mute:
+                reason = self._follows_trouble(held, apart_from=entry)
                 if reason:
                     return reason
         return None
 
-    def _follows_trouble(self, constraint: Any, apart_from: bpy.types.Object) -> str | None:
-        for target, subtarget in list_constraint_targets(constraint):
+    def _follows_trouble(self, held: HeldConstraint, apart_from: bpy.types.Object) -> str | None:
+        for target, subtarget in held.targets:
             if target == apart_from:
                 continue
             on_mesh = target.type != "ARMATURE" and (
-                bool(subtarget) or constraint.type in ("SHRINKWRAP", "FOLLOW_PATH")
+                bool(subtarget) or held.kind in ("SHRINKWRAP", "FOLLOW_PATH")
             )
             reason = self._trouble(target, on_mesh)
             if reason:
@@ -122,20 +110,23 @@ class _Search:
 
     def _driven_bones(self, owner: bpy.types.Object) -> dict[str, str]:
         """Return bones with drivers that read a scene's clock, straight or by other properties."""
-        drivers = [*list_drivers(owner), *list_drivers(owner.data)]
+        drivers = [
+            driven
+            for source in (owner, owner.data)
+            for driven in self._reader.read_drivers(source)
+            if not driven.mute
+        ]
         tainted: dict[str, str] = {}
         found: dict[str, str] = {}
         before = -1
         while before != len(tainted):
             before = len(tainted)
-            for curve in drivers:
-                if curve.data_path in tainted:
+            for driven in drivers:
+                if driven.path in tainted:
                     continue
-                reason = _read_scene_clock(curve.driver) or _read_tainted(
-                    curve.driver, owner, tainted
-                )
+                reason = _read_scene_clock(driven) or _read_tainted(driven, owner, tainted)
                 if reason:
-                    tainted[curve.data_path] = reason
+                    tainted[driven.path] = reason
         for path, reason in tainted.items():
             split = split_bone_path(path)
             if split is not None:
@@ -153,43 +144,45 @@ class _Search:
                 if bone.parent is not None and bone.parent.name in found:
                     found[bone.name] = found[bone.parent.name]
                     continue
-                for constraint in bone.constraints:
-                    for target, name in list_constraint_targets(constraint):
-                        if not constraint.mute and target == owner and name in found:
-                            found[bone.name] = found[name]
-            for curve in list_drivers(owner):
-                split = split_bone_path(curve.data_path)
-                if split is not None and split[0] not in found:
-                    for name in _list_bones_read(curve.driver, owner):
+            for held in self._reader.read_constraints(owner):
+                for target, name in held.targets:
+                    follows = held.bone and not held.mute and target == owner
+                    if follows and name in found and held.bone not in found:
+                        found[held.bone] = found[name]
+            for driven in self._reader.read_drivers(owner):
+                split = split_bone_path(driven.path)
+                if split is not None and split[0] not in found and not driven.mute:
+                    for name in _list_bones_read(driven, owner):
                         if name in found:
                             found[split[0]] = found[name]
 
 
-def _list_bones_read(driver: Any, owner: bpy.types.Object) -> Iterator[str]:
+def _list_bones_read(driven: HeldDriver, owner: bpy.types.Object) -> Iterator[str]:
     """Yield the bones of the armature whose place or turn a driver reads."""
-    for variable in driver.variables:
-        for target in variable.targets:
-            if target.id == owner and variable.type != "SINGLE_PROP" and target.bone_target:
-                yield target.bone_target
+    for read in driven.reads:
+        if read.owner == owner and read.kind != "SINGLE_PROP" and read.target.bone_target:
+            yield read.target.bone_target
 
 
-def _read_scene_clock(driver: Any) -> str | None:
-    for variable in driver.variables:
-        for target in variable.targets:
-            read = target.id if variable.type == "SINGLE_PROP" else None
-            if isinstance(read, bpy.types.Scene):
-                path = target.data_path
-                if path in _CLOCK or any(
-                    played.curve.data_path == path and moves_over_time(played.curve)
-                    for played in list_played_curves(read)
-                ):
-                    return f"driven by {path} of the scene {read.name!r}"
+def _read_scene_clock(driven: HeldDriver) -> str | None:
+    for read in driven.reads:
+        scene = read.owner if read.kind == "SINGLE_PROP" else None
+        if isinstance(scene, bpy.types.Scene):
+            path = read.target.data_path
+            if path in _CLOCK or any(
+                played.curve.data_path == path and moves_over_time(played.curve)
+                for played in list_played_curves(scene)
+            ):
+                return f"driven by {path} of the scene {scene.name!r}"
     return None
 
 
-def _read_tainted(driver: Any, owner: bpy.types.Object, tainted: dict[str, str]) -> str | None:
-    for variable in driver.variables:
-        for target in variable.targets:
-            if target.id in (owner, owner.data) and target.data_path in tainted:
-                return tainted[target.data_path]
+def _read_tainted(
+    driven: HeldDriver, owner: bpy.types.Object, tainted: dict[str, str]
+) -> str | None:
+    if not tainted:
+        return None
+    for read in driven.reads:
+        if read.owner in (owner, owner.data) and read.target.data_path in tainted:
+            return tainted[read.target.data_path]
     return None

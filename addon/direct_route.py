@@ -8,7 +8,8 @@ bones above them. What else has a say is named in NotDirectError, and the exact 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -19,11 +20,16 @@ from ..core_math import (
     BoneTree,
     chain_transforms,
     compose,
+    find_second_axis,
+    has_even_scale,
     list_with_ancestors,
     pose_bones,
     rotation_to_matrix,
+    rotation_to_quaternion,
+    split_transforms,
+    turn_bones,
 )
-from .animation_data import is_hidden_by_keys
+from .dependency_cycles import list_chain
 from .direct_sources import (
     ChannelTable,
     NotDirectError,
@@ -34,6 +40,8 @@ from .direct_sources import (
     refuse_foreign_drivers,
     refuse_keyed_rules,
 )
+from .plain_values import read_column
+from .source_reading import SourceReader
 
 __all__ = ["DirectArmature", "DirectObject", "NotDirectError"]
 
@@ -51,19 +59,23 @@ class DirectObject:
     owner : bpy.types.Object
     first, last : float
         The stretch of animation time to be read.
+    reader : SourceReader
+        Of the sampling that is under way.
 
     Raises
     ------
     NotDirectError
     """
 
-    def __init__(self, owner: bpy.types.Object, first: float, last: float) -> None:
+    def __init__(
+        self, owner: bpy.types.Object, first: float, last: float, reader: SourceReader
+    ) -> None:
         self.owner = owner
-        _refuse_object(owner)
+        _refuse_object(owner, reader)
         self._source = find_source(owner, first, last)
         refuse_foreign_drivers(owner, ())
         refuse_keyed_rules(self._source, (_OBJECT,))
-        self._parent = DirectObject(owner.parent, first, last) if owner.parent else None
+        self._parent = DirectObject(owner.parent, first, last, reader) if owner.parent else None
         self._to_parent = np.array(owner.matrix_parent_inverse)[:3, :, np.newaxis]
         self._mode = owner.rotation_mode
         self.rotation_channel = choose_rotation(self._mode)
@@ -72,7 +84,23 @@ class DirectObject:
         if self._mode != "AXIS_ANGLE":
             names.append(self._delta)
         self._table = ChannelTable(
-            {(_OBJECT, name): tuple(getattr(owner, name)) for name in names}, self._source
+            {(_OBJECT, name): tuple(getattr(owner, name)) for name in names},
+            self._source,
+            reader.read_curves(owner),
+        )
+
+    @property
+    def scales_evenly(self) -> bool:
+        """Whether it has one scale along all axes, the same at all times, as have its parents."""
+        own = self._table.find_constant(_OBJECT, "scale")
+        delta = self._table.find_constant(_OBJECT, "delta_scale")
+        if own is None or delta is None:
+            return False
+        x, y, z = own * delta
+        if not (x == y == z and x > 0.0):
+            return False
+        return self._parent is None or (
+            has_even_scale(self._to_parent[..., 0]) and self._parent.scales_evenly
         )
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -98,6 +126,27 @@ class DirectObject:
         return world, raw
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Posed:
+    """Bones in the world.
+
+    Attributes
+    ----------
+    heads : ndarray, shape (3, P, F)
+    turned : ndarray, shape (4, P, F)
+        Quaternions w, x, y, z of any sign; all zero where something is scaled to nothing.
+    along : ndarray, shape (3, P, F)
+        From the head to the tail of a bone that is 1 long at rest.
+    table : ndarray, shape (channels, F)
+        All channels, see `DirectArmature.list_rotation_rows`.
+    """
+
+    heads: FloatArray
+    turned: FloatArray
+    along: FloatArray
+    table: FloatArray
+
+
 class DirectArmature:
     """An armature whose mapped bones, and all above them, only their own keys move.
 
@@ -105,9 +154,13 @@ class DirectArmature:
     ----------
     owner : bpy.types.Object
     bones : sequence of str
-        The bones that are wanted, and any further ones whose raw rotations are.
+        The bones that are wanted.
+    turning : collection of str
+        Bones whose raw rotations are wanted.
     first, last : float
         The stretch of animation time to be read.
+    reader : SourceReader
+        Of the sampling that is under way.
 
     Raises
     ------
@@ -115,77 +168,129 @@ class DirectArmature:
     """
 
     def __init__(
-        self, owner: bpy.types.Object, bones: Sequence[str], first: float, last: float
+        self,
+        owner: bpy.types.Object,
+        bones: Sequence[str],
+        turning: Collection[str],
+        first: float,
+        last: float,
+        reader: SourceReader,
     ) -> None:
-        self._object = DirectObject(owner, first, last)
+        self._object = DirectObject(owner, first, last, reader)
         self._source = find_source(owner, first, last)
         data: Any = owner.data
         every = data.bones
         number = {bone.name: row for row, bone in enumerate(every)}
-        parents = [number[b.parent.name] if b.parent is not None else -1 for b in every]
+        names = list(number)
+        parents = [-1 if (up := bone.parent) is None else number[up.name] for bone in every]
         wanted = [number[name] for name in bones]
-        self._rows = list_with_ancestors(parents, wanted)
-        self._names = [every[row].name for row in self._rows]
-        self._refuse(owner, set(self._names))
+        self._rows = list_with_ancestors(parents, [*wanted, *(number[name] for name in turning)])
+        self._names = [names[row] for row in self._rows]
+        self._refuse(owner, set(self._names), reader)
         place = {row: column for column, row in enumerate(self._rows)}
         chosen = [place[row] for row in wanted]
         # None where these are all bones in their very order: nothing needs to be picked out.
         self._wanted = None if chosen == list(range(len(self._rows))) else np.array(chosen)
-        self._tree = _read_tree(every, self._rows, [place.get(parents[r], -1) for r in self._rows])
-        posed = owner.pose.bones
-        self.modes = {name: posed[name].rotation_mode for name in self._names}
-        self._channels = {name: choose_rotation(mode) for name, mode in self.modes.items()}
-        rest = {
-            (name, channel): tuple(getattr(posed[name], channel))
-            for name in self._names
-            for channel in ("location", self._channels[name], "scale")
-        }
-        self._table = ChannelTable(rest, self._source)
+        above = [place.get(parents[row], -1) for row in self._rows]
+        self._tree = _read_tree(every, self._rows, above)
+        rest = self._read_rest(owner)
+        self._table = ChannelTable(rest, self._source, reader.read_curves(owner))
         self._location_rows = self._list_rows(self._names, "location")
         self._scale_rows = self._list_rows(self._names, "scale")
         self._groups = []
         for mode in sorted(set(self.modes.values())):
             members = [row for row, name in enumerate(self._names) if self.modes[name] == mode]
-            names = [self._names[row] for row in members]
-            rows = self._list_rows(names, choose_rotation(mode))
+            turned = [self._names[row] for row in members]
+            rows = self._list_rows(turned, choose_rotation(mode))
             self._groups.append((mode, members, rows))
+
+    def _read_rest(self, owner: bpy.types.Object) -> dict[tuple[str, str], Sequence[float]]:
+        """Return the values of the bones' channels where no key moves them."""
+        posed: Any = owner.pose.bones
+        self.modes = {name: posed[name].rotation_mode for name in self._names}
+        self._channels = {name: choose_rotation(mode) for name, mode in self.modes.items()}
+        rows = {name: row for row, name in enumerate(posed.keys())}
+        used = {"location", "scale", *self._channels.values()}
+        columns = {channel: read_column(posed, channel).tolist() for channel in used}
+        return {
+            (name, channel): columns[channel][rows[name]]
+            for name in self._names
+            for channel in ("location", self._channels[name], "scale")
+        }
 
     def _list_rows(self, names: Sequence[str], channel: str) -> IntArray:
         places = [self._table.rows[name, channel] for name in names]
         return np.array([range(place.start, place.stop) for place in places]).T
 
-    def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return what is to be known of some frames of animation time.
+    def place(self, frames: FloatArray) -> FloatArray:
+        """Return where the armature is in the world at frames of animation time, (3, 4, F)."""
+        return self._object.evaluate(frames)[0]
 
-        Returns
-        -------
+    @property
+    def is_rigid(self) -> bool:
+        """Whether no bone is scaled, nor takes over anything but its parent's transform."""
+        return bool(self._tree.plain.all()) and self._table.is_always(self._scale_rows, 1.0)
+
+    @property
+    def scales_evenly(self) -> bool:
+        """Whether what carries the bones has one scale along all axes, at all times."""
+        return self._object.scales_evenly
+
+    def evaluate(self, frames: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
+        """Return where the wanted bones are at frames of animation time.
+
+        Parameters
+        ----------
+        frames : ndarray, shape (F,)
         world : ndarray, shape (3, 4, F)
-        pose : ndarray, shape (3, 4, P, F)
-            The wanted bones in the armature's space.
-        table : ndarray, shape (channels, F)
-            For `find_rotation`.
+            Where the armature is.
+        rigid : bool
+            Pose the bones by quaternions: only where `is_rigid`, and where all that carries them
+            `scales_evenly`.
         """
-        world, _ = self._object.evaluate(frames)
         table = self._table.evaluate(frames)
-        if len(self._groups) == 1:
-            turned = rotation_to_matrix(table[self._groups[0][2]], self._groups[0][0])
-        else:
-            turned = np.empty((3, 3, len(self._names), len(frames)))
-            for mode, members, rows in self._groups:
-                turned[:, :, members] = rotation_to_matrix(table[rows], mode)
+        if not rigid:
+            posed = self._pose(table, world)
+            heads, turned = split_transforms(posed)
+            return Posed(heads, turned, posed[:, 1], table)
+        scale = np.sqrt(np.sum(world[:, 0] ** 2, axis=0))
+        own = self._turn(rotation_to_quaternion, (4,), table)
+        heads, turned = turn_bones(self._tree, own, table[self._location_rows], world, scale)
+        if self._wanted is not None:
+            heads, turned = heads[:, self._wanted], turned[:, self._wanted]
+        along = find_second_axis(turned)
+        if np.any(scale != 1.0):
+            along *= scale
+        return Posed(heads, turned, along, table)
+
+    def _pose(self, table: FloatArray, world: FloatArray) -> FloatArray:
+        """Return the wanted bones as transforms in the world, (3, 4, P, F)."""
+        turned = self._turn(rotation_to_matrix, (3, 3), table)
         basis = compose(table[self._location_rows], turned, table[self._scale_rows])
-        posed = pose_bones(self._tree, basis)
-        return world, posed if self._wanted is None else posed[:, :, self._wanted], table
+        posed = pose_bones(self._tree, basis, world)
+        return posed if self._wanted is None else posed[:, :, self._wanted]
 
-    def find_rotation(self, bone: str, table: FloatArray) -> FloatArray:
-        """Return a bone's raw rotation channel, (3, F) or (4, F), from a table of channels."""
-        return table[self._table.rows[bone, self._channels[bone]]]
+    def _turn(
+        self,
+        turn: Callable[[FloatArray, str], FloatArray],
+        shape: tuple[int, ...],
+        table: FloatArray,
+    ) -> FloatArray:
+        """Return the bones' own rotations, whatever their rotation modes."""
+        if len(self._groups) == 1:
+            mode, _, rows = self._groups[0]
+            return turn(table[rows], mode)
+        turned = np.empty((*shape, len(self._names), table.shape[1]))
+        for mode, members, rows in self._groups:
+            turned[..., members, :] = turn(table[rows], mode)
+        return turned
 
-    def list_keys(self) -> dict[int, tuple[FloatArray, NDArray[np.bool_]]]:
-        """Return times of the bones' keys and whether they are held, by the F-curve's pointer."""
-        return self._table.list_keys()
+    def list_rotation_rows(self, bones: Iterable[str]) -> list[int]:
+        """Return the rows of a table that are these bones' raw rotation channels, in order."""
+        places = [self._table.rows[bone, self._channels[bone]] for bone in bones]
+        return [row for place in places for row in range(place.start, place.stop)]
 
-    def _refuse(self, owner: bpy.types.Object, needed: set[str]) -> None:
+    def _refuse(self, owner: bpy.types.Object, needed: set[str], reader: SourceReader) -> None:
         """Raise NotDirectError for everything else that moves these bones."""
         data: Any = owner.data
         refuse_foreign_drivers(owner, needed)
@@ -197,31 +302,21 @@ class DirectArmature:
             or any(curve.data_path.startswith("bones[") for curve in moved_data.drivers)
         ):
             raise NotDirectError("its armature data is animated")
-        for bone in owner.pose.bones:
-            if bone.name in needed:
-                refuse_constraints(bone.constraints, bone.name)
-            for constraint in bone.constraints:
-                if constraint.type in ("IK", "SPLINE_IK") and not constraint.mute:
-                    if needed & _list_chain(bone, constraint):
-                        raise NotDirectError(f"constraint {constraint.name!r} on {bone.name}")
+        for held in reader.read_constraints(owner):
+            if held.mute or not held.bone:
+                continue
+            chain = held.kind in ("IK", "SPLINE_IK")
+            if held.bone in needed or (chain and needed.intersection(list_chain(owner, held))):
+                raise NotDirectError(f"constraint {held.constraint.name!r} on {held.bone}")
 
 
-def _list_chain(bone: Any, constraint: Any) -> set[str]:
-    """Return the bones a chain solver moves: the owner's or its parents, up to the count."""
-    chain = [bone, *bone.parent_recursive]
-    if constraint.type == "IK" and not constraint.use_tail:
-        chain = chain[1:]
-    count = constraint.chain_count
-    return {entry.name for entry in (chain[:count] if count else chain)}
-
-
-def _refuse_object(owner: bpy.types.Object) -> None:
+def _refuse_object(owner: bpy.types.Object, reader: SourceReader) -> None:
     refuse_constraints(owner.constraints, owner.name)
     if not is_plain_parent(owner):
         raise NotDirectError(f"{owner.name} is parented to more than an object's transform")
     if owner.rigid_body is not None:
         raise NotDirectError(f"{owner.name} is a rigid body")
-    if is_hidden_by_keys(owner):
+    if reader.read_curves(owner).hides:
         raise NotDirectError(f"keys hide {owner.name}")
 
 

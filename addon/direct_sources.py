@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from . import compat
 from .animation_data import TRANSFORM_CHANNELS, list_drivers, split_bone_path
 from .curve_reading import CurveGroup
+from .curve_tables import PlayedCurves
 
 FloatArray = NDArray[np.float64]
 
@@ -105,6 +106,8 @@ class ChannelTable:
     ----------
     rest : dict of (owner, channel) to its value where no key moves it
     source : Source
+    played : PlayedCurves
+        What plays on the ID.
 
     Attributes
     ----------
@@ -112,8 +115,13 @@ class ChannelTable:
         Where a channel's columns x, y, z (or w, x, y, z) lie in the table.
     """
 
-    def __init__(self, rest: Mapping[tuple[str, str], Sequence[float]], source: Source) -> None:
-        self._source = source
+    def __init__(
+        self,
+        rest: Mapping[tuple[str, str], Sequence[float]],
+        source: Source,
+        played: PlayedCurves,
+    ) -> None:
+        self._source, self._played = source, played
         self.rows: dict[tuple[str, str], slice] = {}
         count = 0
         for key, values in rest.items():
@@ -135,8 +143,20 @@ class ChannelTable:
     def _curves(self) -> CurveGroup:
         """The curves' keys, read when they are needed: often those of a few bones are enough."""
         if self._group is None:
-            self._group = CurveGroup(self._fcurves)
+            self._group = CurveGroup(self._fcurves, self._played)
         return self._group
+
+    def is_always(self, rows: NDArray[np.int64], value: float) -> bool:
+        """Say whether rows of the table have one value that no key moves."""
+        moved = set(self._keyed)
+        return bool(np.all(self._rest[rows] == value)) and moved.isdisjoint(rows.ravel().tolist())
+
+    def find_constant(self, owner: str, channel: str) -> FloatArray | None:
+        """Return the values of a channel that no key moves, None where one does."""
+        place = self.rows[owner, channel]
+        if any(place.start <= row < place.stop for row in self._keyed):
+            return None
+        return self._rest[place]
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the table at rising frames of animation time, shape (channels, F)."""
@@ -144,10 +164,6 @@ class ChannelTable:
         table[:] = self._rest[:, np.newaxis]
         table[self._keyed] = self._curves.evaluate(self._source.to_time(frames))
         return table
-
-    def list_keys(self) -> dict[int, tuple[FloatArray, NDArray[np.bool_]]]:
-        """Return times of keys and whether they are held, by the F-curve's pointer."""
-        return self._curves.list_keys()
 
 
 def split_channel(path: str) -> tuple[str, str]:

@@ -5,119 +5,101 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
-import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import KeyTrack
-from .animation_data import (
-    TRANSFORM_CHANNELS,
-    PlayedCurve,
-    list_played_curves,
-    read_keys,
-    read_stepped,
-    split_bone_path,
-)
+from ..core_math import CONSTANT, KeyTrack
+from .curve_tables import PlayedCurves
 
-Keys = tuple[NDArray[np.float64], NDArray[np.bool_]]
-"""Times of keys, and whether each is held until the next."""
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 SAME_FRAME = 1e-3
 """Keys closer than this, in frames, are one."""
 
 
 def read_key_tracks(
-    groups: Mapping[str, Sequence[PlayedCurve]],
-    bones_of: Mapping[str, Sequence[str]],
-    factor: float,
-    known: Mapping[int, Keys] | None = None,
+    curves: PlayedCurves, bones_of: Mapping[str, Sequence[str]], factor: float
 ) -> dict[str, KeyTrack]:
     """Return the keys of each part.
 
     Parameters
     ----------
-    groups : mapping of bone to its curves
-        See `group_curves`.
+    curves : PlayedCurves
+        Of the object.
     bones_of : mapping of part to names of bones
         The bone that stands for the part and its controls; "" stands for the object itself.
     factor : float
         Animation time per frame of the scene.
-    known : mapping of an F-curve's pointer to its keys, optional
-        What was read already.
     """
+    keys = _KeyTimes(curves)
     tracks = {}
     for part, bones in bones_of.items():
-        keyed = [bone for bone in bones if groups.get(bone)]
-        curves = [entry for bone in keyed for entry in groups[bone]]
-        track = _join(curves, tuple(keyed), factor, known or {})
-        if track is not None:
-            tracks[part] = track
+        keyed = [bone for bone in bones if bone in curves.by_bone]
+        rows = [row for bone in keyed for row in curves.by_bone[bone]]
+        joined = keys.join(rows)
+        if joined is not None:
+            frames, held = joined
+            controls = tuple(name for name in keyed if name)
+            tracks[part] = KeyTrack(frames=frames / factor, stepped=held, controls=controls)
     return tracks
 
 
-def group_curves(owner: bpy.types.Object) -> dict[str, list[PlayedCurve]]:
-    """Return the curves of each bone by its name, and those of the object itself under ""."""
-    groups: dict[str, list[PlayedCurve]] = {}
-    for played in list_played_curves(owner):
-        split = split_bone_path(played.curve.data_path)
-        if split is not None:
-            groups.setdefault(split[0], []).append(played)
-        elif played.curve.data_path in TRANSFORM_CHANNELS:
-            groups.setdefault("", []).append(played)
-    return groups
-
-
-def find_rotation_bone(
-    groups: Mapping[str, Sequence[PlayedCurve]], bones: Sequence[str]
-) -> str | None:
+def find_rotation_bone(curves: PlayedCurves, bones: Sequence[str]) -> str | None:
     """Return the first of the bones whose rotation is keyed."""
     for bone in bones:
-        if any("rotation" in played.curve.data_path for played in groups.get(bone, ())):
+        if any("rotation" in curves.paths[row] for row in curves.by_bone.get(bone, ())):
             return bone
     return None
 
 
-def _join(
-    curves: Sequence[PlayedCurve],
-    controls: tuple[str, ...],
-    factor: float,
-    known: Mapping[int, Keys],
-) -> KeyTrack | None:
-    tracks: list[Keys] = []
-    for played in curves:
-        times, held = _read(played.curve, known)
-        if len(times):
-            at = played.to_frames(times)
+class _KeyTimes:
+    """When the keys of each curve play, and which of them are held until the next."""
+
+    def __init__(self, curves: PlayedCurves) -> None:
+        self._played = curves.played
+        keys = curves.keys
+        self._counts, self._first = keys.counts.tolist(), keys.first.tolist()
+        single = np.ascontiguousarray(keys.points[0, :, 0])
+        # The times of one curve as bytes: told apart from another's far quicker than as numbers.
+        self._bytes = memoryview(single.tobytes())
+        self._times = single.astype(np.float64)
+        self._held = keys.kinds == CONSTANT
+        curve_of = np.repeat(np.arange(len(keys.counts)), keys.counts)
+        falls = np.zeros(len(curve_of), dtype=np.bool_)
+        falls[1:] = (np.diff(self._times) <= 0.0) & (np.diff(curve_of) == 0)
+        self._falling = set(curve_of[falls].tolist())
+        self._holding = set(curve_of[self._held].tolist())
+
+    def join(self, rows: Sequence[int]) -> tuple[FloatArray, BoolArray] | None:
+        """Return times and what is held of several curves together; None without keys."""
+        rows = [row for row in rows if self._counts[row]]
+        if not rows:
+            return None
+        places = [slice(self._first[row], self._first[row] + self._counts[row]) for row in rows]
+        every = places[0]
+        same = self._bytes[4 * every.start : 4 * every.stop]
+        if (
+            not any(self._played[row].is_shifted for row in rows)
+            and rows[0] not in self._falling
+            and all(self._bytes[4 * p.start : 4 * p.stop] == same for p in places[1:])
+        ):
+            held = self._held[every].copy()
+            for row, place in zip(rows[1:], places[1:], strict=True):
+                if row in self._holding or rows[0] in self._holding:
+                    held &= self._held[place]
+            return self._times[every], held
+        tracks = []
+        for row, place in zip(rows, places, strict=True):
+            at, held = self._played[row].to_frames(self._times[place]), self._held[place]
             # A strip that repeats plays its keys several times over.
             tracks.append((at, held if len(at) == len(held) else np.resize(held, len(at))))
-    if not tracks:
-        return None
-    every = tracks[0][0]
-    if all(np.array_equal(at, every) for at, _ in tracks[1:]) and np.all(np.diff(every) > 0.0):
-        held_there = np.logical_and.reduce([held for _, held in tracks])
-    else:
-        every, held_there = _merge(tracks)
-    if not len(every):
-        return None
-    return KeyTrack(
-        frames=every / factor,
-        stepped=held_there,
-        controls=tuple(name for name in controls if name),
-    )
+        times, together = _merge(tracks)
+        return (times, together) if len(times) else None
 
 
-def _read(curve: Any, known: Mapping[int, Keys]) -> Keys:
-    keys = known.get(curve.as_pointer())
-    if keys is not None:
-        return keys
-    if not len(curve.keyframe_points):
-        return np.zeros(0), np.zeros(0, dtype=np.bool_)
-    return read_keys(curve)[0], read_stepped(curve)
-
-
-def _merge(tracks: Sequence[Keys]) -> Keys:
+def _merge(tracks: Sequence[tuple[FloatArray, BoolArray]]) -> tuple[FloatArray, BoolArray]:
     """Return the keys of several curves as one, those on the same frame together."""
     every = np.concatenate([at for at, _ in tracks])
     held_there = np.concatenate([held for _, held in tracks])

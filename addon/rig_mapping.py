@@ -8,19 +8,21 @@ because the armature is linked, they are kept on the scene under the armature's 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import numpy as np
 
 from ..core_math import BodyMap, BodyMapError, Bone, apply_corrections, guess_body_map
+from .plain_values import read_column
 from .subjects import SamplingError, list_animated_bones
 
 CORRECTIONS = "fettle_body_map"
 """Custom property: part to name of the bone; an empty name means there is no such part."""
 
-_KNOWN: dict[tuple[Any, ...], BodyMap] = {}
+_KNOWN: dict[Hashable, BodyMap] = {}
 _KNOWN_LIMIT = 32
 
 
@@ -44,11 +46,24 @@ def map_body(
     SamplingError
         When the bones make no armature.
     """
-    bones = read_bones(armature)
-    try:
-        return _map_bones(armature, scene, bones, corrections)
-    except BodyMapError as error:
-        raise SamplingError(f"{armature.name}: {error}") from None
+    said = dict(read_corrections(armature, scene) if corrections is None else corrections)
+    columns = _read_columns(armature)
+    key = (columns, tuple(sorted(said.items())))
+    if key not in _KNOWN:
+        bones = _make_bones(columns)
+        try:
+            found = apply_corrections(guess_body_map(bones), said, bones)
+        except BodyMapError as error:
+            raise SamplingError(f"{armature.name}: {error}") from None
+        while len(_KNOWN) >= _KNOWN_LIMIT:
+            _KNOWN.pop(next(iter(_KNOWN)))
+        _KNOWN[key] = found
+    return _KNOWN[key]
+
+
+def forget_maps() -> None:
+    """Forget the maps of all rigs: the next reading guesses them anew."""
+    _KNOWN.clear()
 
 
 def find_part_parents(body_map: BodyMap, parts: Sequence[str]) -> list[int]:
@@ -63,43 +78,65 @@ def find_part_parents(body_map: BodyMap, parts: Sequence[str]) -> list[int]:
     return parents
 
 
-def _map_bones(
-    armature: bpy.types.Object,
-    scene: bpy.types.Scene | None,
-    bones: list[Bone],
-    corrections: Mapping[str, str] | None,
-) -> BodyMap:
-    said = dict(read_corrections(armature, scene) if corrections is None else corrections)
-    key = (_fingerprint(bones), tuple(sorted(said.items())))
-    if key not in _KNOWN:
-        while len(_KNOWN) >= _KNOWN_LIMIT:
-            _KNOWN.pop(next(iter(_KNOWN)))
-        _KNOWN[key] = apply_corrections(guess_body_map(bones), said, bones)
-    return _KNOWN[key]
-
-
 def read_bones(armature: bpy.types.Object) -> list[Bone]:
     """Return the armature's bones at rest, in the armature's own space."""
+    return _make_bones(_read_columns(armature))
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """All about an armature's bones that their mapping rests on, to be compared quickly."""
+
+    names: tuple[str, ...]
+    parents: tuple[str, ...]
+    heads: bytes
+    tails: bytes
+    deform: bytes
+    hidden: bytes
+    collections: tuple[tuple[str, tuple[str, ...]], ...]
+    animated: frozenset[str]
+
+
+def _read_columns(armature: bpy.types.Object) -> _Columns:
     data: Any = armature.data
-    count = len(data.bones)
-    heads, tails = np.empty(3 * count, np.float32), np.empty(3 * count, np.float32)
-    data.bones.foreach_get("head_local", heads)
-    data.bones.foreach_get("tail_local", tails)
-    heads, tails = heads.reshape(-1, 3).astype(float), tails.reshape(-1, 3).astype(float)
-    number = {bone.name: row for row, bone in enumerate(data.bones)}
-    animated = list_animated_bones(armature)
+    bones = data.bones
+    return _Columns(
+        names=tuple(bones.keys()),
+        parents=tuple("" if (up := bone.parent) is None else up.name for bone in bones),
+        heads=read_column(bones, "head_local").tobytes(),
+        tails=read_column(bones, "tail_local").tobytes(),
+        deform=read_column(bones, "use_deform").tobytes(),
+        hidden=read_column(bones, "hide").tobytes(),
+        collections=tuple(
+            (collection.name, tuple(bone.name for bone in collection.bones))
+            for collection in data.collections_all
+        ),
+        animated=frozenset(list_animated_bones(armature)),
+    )
+
+
+def _make_bones(columns: _Columns) -> list[Bone]:
+    count = len(columns.names)
+    places = np.frombuffer(columns.heads + columns.tails, np.float32).astype(float)
+    heads, tails = places.reshape(2, count, 3)
+    deform, hidden = np.frombuffer(columns.deform + columns.hidden, np.int32).reshape(2, count)
+    number = {name: row for row, name in enumerate(columns.names)}
+    inside: dict[str, list[str]] = {}
+    for collection, members in columns.collections:
+        for name in members:
+            inside.setdefault(name, []).append(collection)
     return [
         Bone(
-            name=bone.name,
-            parent=number[bone.parent.name] if bone.parent is not None else -1,
+            name=name,
+            parent=number[columns.parents[row]] if columns.parents[row] else -1,
             head=heads[row],
             tail=tails[row],
-            deform=bone.use_deform,
-            hidden=bone.hide,
-            collections=tuple(collection.name for collection in bone.collections),
-            animated=bone.name in animated,
+            deform=bool(deform[row]),
+            hidden=bool(hidden[row]),
+            collections=tuple(inside.get(name, ())),
+            animated=name in columns.animated,
         )
-        for row, bone in enumerate(data.bones)
+        for row, name in enumerate(columns.names)
     ]
 
 
@@ -128,15 +165,3 @@ def keep_correction(
     for_all = dict(scene.get(CORRECTIONS) or {})
     for_all[armature.name] = said
     scene[CORRECTIONS] = for_all
-
-
-def _fingerprint(bones: list[Bone]) -> int:
-    """Return a number that changes whenever the guess could: names, places, what is keyed."""
-    return hash(
-        tuple(
-            (b.name, b.parent, b.deform, b.hidden, b.collections, b.animated)
-            + tuple(np.asarray(b.head).tolist())
-            + tuple(np.asarray(b.tail).tolist())
-            for b in bones
-        )
-    )

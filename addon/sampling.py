@@ -22,6 +22,7 @@ from __future__ import annotations
 import time
 from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import TypeVar
 
 import bpy
 import numpy as np
@@ -34,7 +35,7 @@ from ..core_math import (
     Stage,
     SubjectFacts,
 )
-from .recorders import EXACT, SubjectRecorder, make_recorder
+from .recorders import EXACT, SubjectRecorder, iterate_making
 from .sampling_camera import CameraRecorder, choose_cameras, find_cuts
 from .sampling_memory import SamplingMemory
 from .sampling_scene import (
@@ -44,6 +45,7 @@ from .sampling_scene import (
     check_era,
     note_era,
 )
+from .source_reading import SourceReader
 from .subjects import SamplingError, Subject
 
 __all__ = [
@@ -58,6 +60,12 @@ __all__ = [
     "sample_shot",
     "sample_subject",
 ]
+
+
+T = TypeVar("T")
+
+STEP = 4e-3
+"""What a step of looking at a large rig takes, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,26 +233,24 @@ def iterate_sampling(
     start, end = _check_frames(frames)
     looking = choose_cameras(scene, start, end, camera)
     cuts = find_cuts(scene, start, end)
-    camera_recorder = CameraRecorder(scene, looking, start)
+    reader = SourceReader()
+    camera_recorder = CameraRecorder(scene, looking, start, reader)
     if not in_scene and route != EXACT:
         camera_recorder.try_direct()
     recorders: list[SubjectRecorder] = []
     failures: list[Failure] = []
     for subject in subjects:
         said = (corrections or {}).get(subject.name)
+        making = iterate_making(scene, subject, start, end, reader, said, in_scene, route)
         try:
-            recorders.append(make_recorder(scene, subject, start, end, said, in_scene, route))
+            recorders.append((yield from _take_turns(making, clock, reader)))
         except SamplingError as error:
             failures.append(Failure(subject, str(error)))
-        if clock.is_over():
-            yield from clock.pause(0.0)
 
     if memory is not None and not in_scene:
-        camera_recorder.recall(memory)
+        yield from _take_turns(camera_recorder.recall(memory), clock, reader)
         for recorder in recorders:
-            if clock.is_over():
-                yield from clock.pause(0.0)
-            recorder.recall(memory, scene)
+            yield from _take_turns(recorder.recall(memory, scene), clock, reader)
 
     stepped = [recorder for recorder in recorders if recorder.steps]
     missing = [set(recorder.list_missing().tolist()) for recorder in stepped]
@@ -301,6 +307,21 @@ def iterate_sampling(
     )
 
 
+def _take_turns(
+    steps: Generator[None, None, T], clock: _Clock, reader: SourceReader
+) -> Generator[float, None, T]:
+    """Do what is done in steps, with a pause wherever one more would take too long."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            result: T = end.value
+            return result
+        if clock.is_over(ahead=STEP):
+            yield from clock.pause(0.0)
+            reader.let_go()
+
+
 def _finish(
     recorder: SubjectRecorder,
     camera: ShotCamera | None,
@@ -325,7 +346,7 @@ def _finish(
             yield from clock.pause(1.0)
     sample = Sample(motion, recorder.describe(motion))
     if kept is not None:
-        kept.result = (sample, (cuts, stage))
+        kept.keep((sample, (cuts, stage)), motion)
     return sample
 
 

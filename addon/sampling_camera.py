@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from typing import Any
 
 import bpy
@@ -15,6 +16,7 @@ from .animation_data import frame_factor, list_drivers
 from .direct_route import DirectObject, NotDirectError
 from .direct_sources import ChannelTable, find_source
 from .sampling_memory import SamplingMemory
+from .source_reading import SourceReader
 from .subjects import SamplingError
 
 FloatArray = NDArray[np.float64]
@@ -87,11 +89,18 @@ class CameraRecorder:
     looking : list of camera objects or None, one per frame
     start : int
         The first frame.
+    reader : SourceReader
+        Of the sampling that is under way.
     """
 
     def __init__(
-        self, scene: bpy.types.Scene, looking: list[bpy.types.Object | None], start: int
+        self,
+        scene: bpy.types.Scene,
+        looking: list[bpy.types.Object | None],
+        start: int,
+        reader: SourceReader,
     ) -> None:
+        self._reader = reader
         self._looking = looking
         self._scene = scene
         self._times = (start + np.arange(len(looking))) * frame_factor(scene)
@@ -112,18 +121,26 @@ class CameraRecorder:
         cameras = {camera for camera in self._looking if camera is not None}
         first, last = float(self._times[0]), float(self._times[-1])
         try:
-            self._direct = {camera: _DirectCamera(camera, first, last) for camera in cameras}
+            self._direct = {
+                camera: _DirectCamera(camera, first, last, self._reader) for camera in cameras
+            }
         except NotDirectError:
             self._direct = None
 
-    def recall(self, memory: SamplingMemory) -> None:
+    def recall(self, memory: SamplingMemory) -> Generator[None, None, None]:
         """Take over what still holds of an earlier sampling, before anything is sampled."""
         if not self.steps:
             return
         names = tuple(camera.name if camera is not None else "" for camera in self._looking)
         shape = (names, float(self._times[0]), float(self._times[-1]))
-        kept = memory.recall(
-            "camera", shape, self.list_objects(), self._scene, self._times, self.arrays
+        kept = yield from memory.recall(
+            "camera",
+            shape,
+            self.list_objects(),
+            self._scene,
+            self._times,
+            self.arrays,
+            self._reader,
         )
         if kept is not None:
             self.arrays, self.valid = kept.arrays, kept.valid[0]
@@ -198,18 +215,20 @@ class CameraRecorder:
 class _DirectCamera:
     """A camera that nothing but keys moves, its lens included."""
 
-    def __init__(self, camera: bpy.types.Object, first: float, last: float) -> None:
+    def __init__(
+        self, camera: bpy.types.Object, first: float, last: float, reader: SourceReader
+    ) -> None:
         lens: Any = camera.data
-        self._object = DirectObject(camera, first, last)
+        self._object = DirectObject(camera, first, last, reader)
         source = find_source(lens, first, last)
         if any(curve.data_path in _LENS for curve in list_drivers(lens)):
             raise NotDirectError("a driver moves its lens")
         target = lens.dof.focus_object
         if target is not None and lens.dof.focus_subtarget:
             raise NotDirectError("it focuses on a bone")
-        self._focus = DirectObject(target, first, last) if target is not None else None
+        self._focus = DirectObject(target, first, last, reader) if target is not None else None
         rest = {("", path): (value,) for path, value in zip(_LENS, _read_lens(lens), strict=True)}
-        self._table = ChannelTable(rest, source)
+        self._table = ChannelTable(rest, source, reader.read_curves(lens))
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return world transforms, (3, 4, F), and what is read of the lens, (10, F)."""

@@ -9,7 +9,7 @@ nothing: the next one goes on with what is still missing.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Sequence
+from collections.abc import Collection, Generator, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +17,11 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core_math import Motion
 from .bone_links import ALL
-from .surroundings import CannotDescribeError, Surroundings, describe_surroundings, find_changed
+from .describing import CannotDescribeError, iterate_describing
+from .source_reading import SourceReader
+from .surroundings import Surroundings, find_changed
 
 BoolArray = NDArray[np.bool_]
 
@@ -36,15 +39,26 @@ class Kept:
         By name, frames along the last axis.
     valid : ndarray of bool, shape (P, F)
         The frames that hold under these surroundings, for each part.
+    stale : ndarray of bool, shape (P,)
+        The parts of which any frame was sampled again since `made`.
     result : object or None
         What was made of them, once all frames held.
+    made : Motion or None
+        The last one made of these arrays: parts that are not stale are still the same.
     """
 
     shape: Hashable
     surroundings: Surroundings
     arrays: dict[str, NDArray[Any]]
     valid: BoolArray
+    stale: BoolArray
     result: Any = None
+    made: Motion | None = None
+
+    def keep(self, result: Any, motion: Motion) -> None:
+        """Keep what was made of the arrays as they are now."""
+        self.result, self.made = result, motion
+        self.stale = np.zeros(len(self.valid), dtype=np.bool_)
 
 
 class SamplingMemory:
@@ -65,9 +79,12 @@ class SamplingMemory:
         scene: bpy.types.Scene,
         times: NDArray[np.float64],
         arrays: dict[str, NDArray[Any]],
+        reader: SourceReader,
         read_from: Sequence[Collection[str]] = ((),),
-    ) -> Kept | None:
+    ) -> Generator[None, None, Kept | None]:
         """Return what is kept under a name, with `valid` telling what needs no sampling.
+
+        With pauses on the way.
 
         Parameters
         ----------
@@ -80,6 +97,8 @@ class SamplingMemory:
             Animation time of each frame.
         arrays : dict of ndarrays
             New ones, taken where nothing fitting is kept.
+        reader : SourceReader
+            Of the sampling that is under way.
         read_from : sequence of collections of bones, length P
             What each part is read from; what moves everything touches all parts.
 
@@ -88,12 +107,19 @@ class SamplingMemory:
         Kept or None
             None where changes cannot be seen: everything is to be sampled, each time.
         """
-        before = self._kept.pop(name, None)
         try:
-            now = describe_surroundings(roots, scene)
+            last = self._kept[name].surroundings if name in self._kept else None
+            now = yield from iterate_describing(roots, scene, reader, last)
         except CannotDescribeError:
+            self._kept.pop(name, None)
             return None
-        kept = Kept(shape, now, arrays, np.zeros((len(read_from), len(times)), dtype=np.bool_))
+        before = self._kept.pop(name, None)
+        valid = np.zeros((len(read_from), len(times)), dtype=np.bool_)
+        kept = Kept(shape, now, arrays, valid, ~valid.any(axis=1))
+        if before is not None and now.cyclic:
+            # What one frame shows hangs on the frame before: all of them hold, or none does.
+            if not (before.valid.all() and before.surroundings.is_same(now)):
+                before = None
         if before is not None and before.shape == shape:
             kept.arrays, kept.valid = before.arrays, before.valid
             changed = find_changed(before.surroundings, now, times)
@@ -101,6 +127,7 @@ class SamplingMemory:
                 for bone in (ALL, *bones):
                     if bone in changed:
                         kept.valid[part] &= ~changed[bone]
+            kept.made, kept.stale = before.made, before.stale | ~kept.valid.all(axis=1)
             if kept.valid.all() and before.surroundings.is_same(now):
                 kept.result = before.result
         self._kept[name] = kept

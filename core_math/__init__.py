@@ -77,6 +77,7 @@ from .report_table import (
     say_subject,
     say_subjects,
 )
+from .rigid_posing import find_second_axis, has_even_scale, rotation_to_quaternion, turn_bones
 from .runner import iterate_checks, iterate_pieces, run_check, run_checks
 from .settings import (
     Settings,
@@ -106,6 +107,10 @@ from .units import Unit, format_quantity
 from .whole_files import OutputError, write_whole
 
 __all__ = [
+    "turn_bones",
+    "rotation_to_quaternion",
+    "find_second_axis",
+    "has_even_scale",
     "ALL_CHECKS",
     "BEZIER",
     "CONSTANT",

@@ -156,45 +156,68 @@ class CurveBatch:
         self.kind = interpolation
         self.easing = np.zeros(count, dtype=np.int64) if easing is None else easing
         self.extras = np.zeros((count, 3)) if extras is None else extras
+        self.is_eased = bool(np.any(interpolation > BEZIER))
         self.straight = straight
         self.cycles = {row: c for row, c in (cycles or {}).items() if counts[row] > 1}
-        self._curve_of = np.repeat(np.arange(len(counts)), counts)
-        self._in_time = np.argsort(self.time, kind="stable")
-        self._rising = self.time[self._in_time]
-        self._counted: tuple[int, IntArray] = (0, np.zeros(len(counts), dtype=np.int64))
         self._shape_segments()
+        self._find_leaders()
+        self._counted: tuple[int, IntArray] = (0, np.zeros(len(self.leaders), dtype=np.int64))
 
     def evaluate(self, frames: ArrayLike) -> FloatArray:
         """Return the values at rising frames of the curves' own time, shape (C, F)."""
         at = np.asarray(frames, dtype=np.float64)
         if not len(self.counts):
             return np.zeros((0, len(at)))
-        shown = np.broadcast_to(at, (len(self.counts), len(at)))
         place = self._find_segments(at)
         if not self.cycles:
-            return _evaluate(self, shown, place)
+            return _evaluate(self, at[np.newaxis], place)
         shown, lift = _go_round(self, at)
         for row in self.cycles:
-            place[row] = np.searchsorted(self.times_of(row), shown[row], side="right") - 1
-        return _evaluate(self, shown, place) + lift
+            leader = self.leader_of[row]
+            place[leader] = np.searchsorted(self.times_of(row), shown[row], side="right") - 1
+        return _evaluate(self, shown[self.leaders], place) + lift
+
+    def _find_leaders(self) -> None:
+        """Find the curves that run through time alike: it is enough to follow one of them.
+
+        The channels of one bone mostly have their keys on the same frames. What is asked is
+        whether a curve runs as the one before it does, to the last bit.
+        """
+        keys, counts = np.arange(len(self.time)), np.repeat(self.counts, self.counts)
+        before = np.maximum(keys - counts, 0)
+        same = self.kind == self.kind[before]
+        for values in (self.time, self.time_1, self.time_2, self.time_3):
+            same &= values == values[before]
+        follows = np.zeros(len(self.counts), dtype=np.bool_)
+        if len(self.counts) > 1:
+            follows[1:] = np.logical_and.reduceat(same, self.first)[1:]
+            follows[1:] &= self.counts[1:] == self.counts[:-1]
+        for row in self.cycles:
+            follows[row : row + 2] = False
+        self.leaders: IntArray = np.flatnonzero(~follows)
+        self.leader_of: IntArray = np.cumsum(~follows) - 1
+        leads = np.repeat(~follows, self.counts)
+        times = self.time[leads]
+        in_time = np.argsort(times, kind="stable")
+        self._rising = times[in_time]
+        self._time_of = np.repeat(self.leader_of, self.counts)[leads][in_time]
 
     def _find_segments(self, frames: FloatArray) -> IntArray:
-        """Return for each curve and frame the number of its keys passed, less one, (C, F).
+        """Return for each leader and frame the number of its keys passed, less one, (L, F).
 
         Only the keys among the frames are looked at, and those passed before are counted on from
         the last time, so that long motion in many blocks costs no more than in one.
         """
-        count, width = len(self.counts), len(frames)
+        count, width = len(self.leaders), len(frames)
         first, last = np.searchsorted(self._rising, frames[[0, -1]], side="right")
         seen, passed = self._counted
         if first < seen:
             seen, passed = 0, np.zeros(count, dtype=np.int64)
-        passed = passed + np.bincount(self._curve_of[self._in_time[seen:first]], minlength=count)
+        passed = passed + np.bincount(self._time_of[seen:first], minlength=count)
         self._counted = (int(first), passed)
         # Each key counts from the first frame on that is not before it.
-        among = self._in_time[first:last]
-        since = np.searchsorted(frames, self.time[among], side="left")
-        more = np.bincount(self._curve_of[among] * width + since, minlength=count * width)
+        since = np.searchsorted(frames, self._rising[first:last], side="left")
+        more = np.bincount(self._time_of[first:last] * width + since, minlength=count * width)
         place = np.cumsum(more.reshape(count, width), axis=1)
         place += passed[:, np.newaxis] - 1
         return place
@@ -205,7 +228,11 @@ class CurveBatch:
         return self.time[first : first + int(self.counts[row])]
 
     def _shape_segments(self) -> None:
-        """Bring each Bezier segment into its own share of time, handles shortened to the span."""
+        """Make two polynomials of each segment: its share of time, and its change of value.
+
+        Handles are shortened to the span. A line is a Bezier segment of even pace, and what is
+        held one that changes nothing; easings run through time as a line does.
+        """
         self.span = np.append(np.diff(self.time), 0.0)
         span = np.where(self.span > 0.0, self.span, 1.0)
         self.change = np.append(np.diff(self.value), 0.0)
@@ -223,6 +250,14 @@ class CurveBatch:
         self.value_1 = 3.0 * a_value
         self.value_2 = 3.0 * (b_value - 2.0 * a_value)
         self.value_3 = self.change + 3.0 * (a_value - b_value)
+        # Nothing goes on from a curve's last key, least of all to the first of the next curve.
+        self.change[self.first + self.counts - 1] = 0.0
+        ends = np.zeros(len(self.time), dtype=np.bool_)
+        ends[self.first + self.counts - 1] = True
+        plain = np.flatnonzero((self.kind != BEZIER) | ends)
+        self.time_1[plain], self.time_2[plain], self.time_3[plain] = 1.0, 0.0, 0.0
+        self.value_1[plain] = np.where(self.kind[plain] == LINEAR, self.change[plain], 0.0)
+        self.value_2[plain], self.value_3[plain] = 0.0, 0.0
 
 
 def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
@@ -232,57 +267,49 @@ def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
 
 
 def _evaluate(keys: CurveBatch, frames: FloatArray, place: IntArray) -> FloatArray:
-    last = (keys.counts - 1)[:, np.newaxis]
-    index: IntArray = keys.first[:, np.newaxis] + np.minimum(np.maximum(place, 0), last)
-    values = keys.value[index]
-    inside: BoolArray = (place >= 0) & (place < last)
-    moving = inside & (keys.kind != CONSTANT)[index]
-    flat = np.flatnonzero(moving)
-    at, key = frames.ravel()[flat] if frames.flags.c_contiguous else frames[moving], index[moving]
-    since = at - keys.time[key]
-    u = since / keys.span[key]
-    kind = keys.kind[key]
-    result = keys.value[key]
-    curved = kind == BEZIER
-    if np.all(curved):
-        result = result + _bezier(keys, key, u)
-    else:
-        result[curved] += _bezier(keys, key[curved], u[curved])
-        line = kind == LINEAR
-        result[line] += u[line] * keys.change[key[line]]
-        for family in range(BACK, SINE + 1):
-            those = np.flatnonzero(kind == family)
-            if len(those):
-                k = key[those]
-                result[those] += ease(
-                    family, keys.easing[k], u[those], keys.span[k], keys.change[k],
-                    keys.extras[k, 0], keys.extras[k, 1], keys.extras[k, 2],
-                )  # fmt: skip
-    near = keys.span[key] - since < ON_KEY
-    result[near] = keys.value[key[near] + 1]
-    near = since < ON_KEY
-    result[near] = keys.value[key[near]]
-    values.ravel()[flat] = result
-    _hold_on_keys(keys, frames, index, inside & ~moving, values)
+    """Return the values of all curves, (C, F), at the leaders' frames, (L, F) or (1, F)."""
+    leaders = keys.leaders
+    last = (keys.counts[leaders] - 1)[:, np.newaxis]
+    passed = np.minimum(np.maximum(place, 0), last)
+    key = keys.first[leaders][:, np.newaxis] + passed
+    since = frames - keys.time[key]
+    left = keys.span[key] - since
+    on_key = (place < 0) | (place >= last) | (since < ON_KEY)
+    t = np.where(on_key, 0.0, since / (since + left + on_key))
+    t = _solve(t.ravel(), *(v[key.ravel()] for v in (keys.time_1, keys.time_2, keys.time_3)))
+    t = t.reshape(key.shape)
+    # A hair before the next key that one shows already, also where a value was held until it.
+    near = ~on_key & (left < ON_KEY)
+    if np.any(near):
+        passed[near] += 1
+        t[near] = 0.0
+    if len(leaders) < len(keys.counts):
+        passed, t = passed[keys.leader_of], t[keys.leader_of]
+    index: IntArray = passed + keys.first[:, np.newaxis]
+    values: FloatArray = keys.value_3[index]
+    for step in (keys.value_2, keys.value_1):
+        values *= t
+        values += step[index]
+    values *= t
+    values += keys.value[index]
+    if keys.is_eased:
+        _ease(keys, index, t, values)
     if np.any(keys.straight):
         _go_on_straight(keys, frames, place, values)
     return values
 
 
-def _hold_on_keys(
-    keys: CurveBatch, frames: FloatArray, index: IntArray, held: BoolArray, values: FloatArray
-) -> None:
-    """Let a held value change a hair before the next key, where the host sees that key already."""
-    rows = np.nonzero(held)
-    following = index[rows] + 1
-    near = keys.time[following] - frames[rows] < ON_KEY
-    values[rows[0][near], rows[1][near]] = keys.value[following[near]]
-
-
-def _bezier(keys: CurveBatch, key: IntArray, u: FloatArray) -> FloatArray:
-    """Return the value over the first key's, at shares of the span's time."""
-    t = _solve(u, keys.time_1[key], keys.time_2[key], keys.time_3[key])
-    return ((keys.value_3[key] * t + keys.value_2[key]) * t + keys.value_1[key]) * t
+def _ease(keys: CurveBatch, index: IntArray, t: FloatArray, values: FloatArray) -> None:
+    """Put the values of eased segments in place."""
+    kind = keys.kind[index]
+    for family in range(BACK, SINE + 1):
+        those = np.nonzero((kind == family) & (t > 0.0))
+        if len(those[0]):
+            k = index[those]
+            values[those] = keys.value[k] + ease(
+                family, keys.easing[k], t[those], keys.span[k], keys.change[k],
+                keys.extras[k, 0], keys.extras[k, 1], keys.extras[k, 2],
+            )  # fmt: skip
 
 
 def _solve(u: FloatArray, c1: FloatArray, c2: FloatArray, c3: FloatArray) -> FloatArray:
@@ -329,9 +356,11 @@ def _go_on_straight(
     for row in np.flatnonzero(keys.straight):
         first = int(keys.first[row])
         last = first + int(counts[row]) - 1
+        leader = keys.leader_of[row]
+        at = frames[leader if len(frames) > 1 else 0]
         for key, neighbour, handle, beyond in (
-            (first, first + 1, keys.left, place[row] < 0),
-            (last, last - 1, keys.right, place[row] >= counts[row] - 1),
+            (first, first + 1, keys.left, place[leader] < 0),
+            (last, last - 1, keys.right, place[leader] >= counts[row] - 1),
         ):
             if keys.kind[key] == CONSTANT or not np.any(beyond):
                 continue
@@ -343,7 +372,7 @@ def _go_on_straight(
             else:
                 run, rise = handle[key, 0] - time, handle[key, 1] - value
             if run != 0.0:
-                values[row, beyond] = value + (frames[row, beyond] - time) * (rise / run)
+                values[row, beyond] = value + (at[beyond] - time) * (rise / run)
 
 
 def _go_round(keys: CurveBatch, frames: FloatArray) -> tuple[FloatArray, FloatArray]:

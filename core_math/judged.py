@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 
 from .check import Check, Values
 from .findings import Outcome
-from .motion import Motion
+from .motion import DRAWING_ROWS, Motion
 from .watched import (
     ARRAYS,
-    DRAWING_ROWS,
     MAPPINGS,
+    READ_DRAWINGS,
     WHOLE,
     Read,
     Shared,
@@ -107,12 +107,12 @@ def _go_on(known: _Stretch | None, shot: Motion) -> _Stretch:
     if known is None or changed is None:
         return _Stretch(shot, watch_motion(shot))
     shared = dict(known.watched.list_shared())
-    drawings = shared.get(DRAWING_ROWS[0])
+    drawings = shared.get(DRAWING_ROWS)
     if changed and drawings is not None:
         rows = shot.list_drawings()
         if not isinstance(drawings, Shared) or not np.array_equal(rows, drawings.value):
-            changed.add(DRAWING_ROWS)
-        shared[DRAWING_ROWS[0]] = Shared(None, rows, frozenset())
+            changed.add(READ_DRAWINGS)
+        shared[DRAWING_ROWS] = Shared(None, rows, frozenset())
     if not changed:
         return known
     held = {key: kept.drop(changed) for key, kept in shared.items()}

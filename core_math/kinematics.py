@@ -77,7 +77,8 @@ def fill_rotations(rotations_wxyz: FloatArray) -> FloatArray:
     rotations_wxyz : ndarray, shape (F, ..., 4)
         All zero where there is no rotation.
     """
-    usable = np.any(rotations_wxyz != 0.0, axis=-1)
+    w, x, y, z = np.moveaxis(rotations_wxyz, -1, 0)
+    usable = (w != 0.0) | (x != 0.0) | (y != 0.0) | (z != 0.0)
     if np.all(usable):
         return rotations_wxyz
     filled = _fill_from_neighbours(rotations_wxyz, usable)
@@ -105,10 +106,27 @@ def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
 def _find_quaternion(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
     """Return the unit quaternions, (4, ...), of square axes, (3, ...) each.
 
-    Each of the four components can be the one that the others are found by; the largest is.
+    Each of the four components can be the one that the others are found by: the first where it
+    is at least a half, else the largest.
     """
-    shape = x.shape[1:]
-    (x0, x1, x2), (y0, y1, y2), (z0, z1, z2) = (a.reshape(3, -1) for a in (x, y, z))
+    (x0, x1, x2), (y0, y1, y2), (z0, z1, z2) = x, y, z
+    result = np.empty((4, *x0.shape))
+    fourfold = 1.0 + x0 + y1 + z2
+    # What turns by 120 degrees at most has its first component large enough.
+    scale = 0.5 / np.sqrt(np.maximum(fourfold, 1.0))
+    np.multiply(fourfold, scale, out=result[0])
+    np.multiply(y2 - z1, scale, out=result[1])
+    np.multiply(z0 - x2, scale, out=result[2])
+    np.multiply(x1 - y0, scale, out=result[3])
+    far = ~(fourfold >= 1.0)
+    if np.any(far):
+        result[:, far] = _find_far_quaternion(x[:, far], y[:, far], z[:, far])
+    return result
+
+
+def _find_far_quaternion(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+    """Return the unit quaternions, (4, N), of square axes that are turned far, (3, N) each."""
+    (x0, x1, x2), (y0, y1, y2), (z0, z1, z2) = x, y, z
     fourfold = np.stack(
         (1.0 + x0 + y1 + z2, 1.0 + x0 - y1 - z2, 1.0 - x0 + y1 - z2, 1.0 - x0 - y1 + z2)
     )
@@ -128,7 +146,7 @@ def _find_quaternion(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
             scale = 0.5 / np.sqrt(fourfold[largest, those])
             for component in range(4):
                 result[component, those] = row[component][those] * scale
-    return result.reshape(4, *shape)
+    return result
 
 
 def _fill_from_neighbours(values: FloatArray, usable: BoolArray) -> FloatArray:

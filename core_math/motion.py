@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Generator, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import wraps
@@ -17,6 +17,13 @@ from .camera import ShotCamera as ShotCamera  # checks are given it with the mot
 from .findings import CannotEvaluateError
 from .measures import body, contacts, geometry, ground, rotations, stage, strands
 from .measures.pieces import Steps, run_steps
+from .settling import (
+    measure_change,
+    settle_on_parents,
+    settle_rotations,
+    show_samples,
+    take_numbers,
+)
 from .staging import Staging as Staging
 
 FloatArray = NDArray[np.float64]
@@ -25,8 +32,9 @@ BoolArray = NDArray[np.bool_]
 T = TypeVar("T")
 P = ParamSpec("P")
 
-BLOCK = 1 << 14
-"""Parts times frames that are worked on at a time."""
+
+DRAWING_ROWS = "drawing rows"
+"""Name under which a motion keeps the frames that show something new."""
 
 
 class Stage(StrEnum):
@@ -330,9 +338,9 @@ class Motion:
     def list_drawings(self) -> IntArray:
         """Return the frames (indices) on which the subject shows something new, 0 included."""
         return self.memo(
-            "drawing rows",
+            DRAWING_ROWS,
             lambda: stage.list_drawings(
-                _total_change(self.local_heads, self.local_rotations, self.height)
+                measure_change(self.local_heads, self.local_rotations, self.height)
             ),
         )
 
@@ -448,7 +456,7 @@ class Motion:
         return self.memo("drawings", self._make_drawings)
 
     def _make_drawings(self) -> Motion:
-        steps = _total_change(self.local_heads, self.local_rotations, self.height)
+        steps = measure_change(self.local_heads, self.local_rotations, self.height)
         begins = np.flatnonzero(~stage.find_held_steps(steps)) + 1
         phases = np.bincount(begins % self.cadence, minlength=self.cadence)
         kept = slice(int(np.argmax(phases)), None, self.cadence)
@@ -503,6 +511,8 @@ def iterate_motion(
     dropped: Mapping[str, str] | None = None,
     staging: Staging | None = None,
     owned: bool = False,
+    before: Motion | None = None,
+    changed: Collection[str] = (),
 ) -> Generator[None, None, Motion]:
     """Make a Motion from samples, pausing after every block of frames.
 
@@ -525,6 +535,11 @@ def iterate_motion(
     owned : bool
         The samples were made for this Motion alone: they are kept, and changed, in place of
         copies. For long motion of many parts.
+    before : Motion, optional
+        Made of the same samples, but for those of the parts that are `changed`: what did not
+        change is taken over from it. The result is the same without it, to the last bit.
+    changed : collection of str
+        Parts whose samples may differ from those `before` was made of.
 
     Returns
     -------
@@ -539,10 +554,7 @@ def iterate_motion(
         left to judge.
     """
     frame_numbers = np.asarray(frames, dtype=np.int64)
-    take = np.asarray if owned else np.array
-    head_array = take(heads, dtype=np.float64)
-    tail_array = take(tails, dtype=np.float64)
-    world = take(rotations_wxyz, dtype=np.float64)
+    head_array, tail_array, world = (np.asarray(v) for v in (heads, tails, rotations_wxyz))
     part_count = len(parts)
     _check_shapes(subject, fps, frame_numbers, part_count, head_array, tail_array, world, parents)
 
@@ -567,11 +579,23 @@ def iterate_motion(
         head_array, tail_array, world = head_array[:, kept], tail_array[:, kept], world[:, kept]
     names = tuple(parts[index] for index in kept)
 
-    local, local_heads = yield from _settle_rotations(head_array, world, new_parents)
+    if before is not None and not _is_alike(before, names, new_parents, frame_numbers):
+        before = None
+    if before is None:
+        changed = frozenset(names)
+    stale = [row for row, name in enumerate(names) if name in changed]
+    if before is not None and not stale:
+        head_array, tail_array = before.heads, before.tails
+        owned = True
+    places, ends = take_numbers(head_array, owned), take_numbers(tail_array, owned)
+    world_numbers = take_numbers(world, owned)
+    settled = yield from _settle(places, world_numbers, new_parents, before, stale)
+    turned, local, local_heads = (show_samples(numbers) for numbers in settled)
+    head_array, tail_array = show_samples(places), show_samples(ends)
     if height is None:
         height = _measure_height(names, head_array, tail_array)
     yield
-    steps = _total_change(local_heads, local, height)
+    steps = measure_change(local_heads, local, height)
     cadence = stage.find_cadence(steps)
     key_tracks = {part: track for part, track in (keys or {}).items() if part in names}
     return Motion(
@@ -583,7 +607,7 @@ def iterate_motion(
         parents=tuple(new_parents),
         heads=head_array,
         tails=tail_array,
-        rotations=world,
+        rotations=turned,
         local_rotations=local,
         local_heads=local_heads,
         height=height,
@@ -596,6 +620,7 @@ def iterate_motion(
         cuts=tuple(int(cut) for cut in cuts),
         dropped=left_out,
         staging=staging,
+        _memo={DRAWING_ROWS: (None, stage.list_drawings(steps))},
     )
 
 
@@ -668,48 +693,37 @@ def _reconnect(parents: Sequence[int], kept: BoolArray) -> list[int]:
     return result
 
 
-def _list_blocks(frames: int, parts: int) -> Iterator[slice]:
-    """Yield rows in blocks that stay in the processor's memory, however long the motion is."""
-    size = max(16, BLOCK // max(1, parts))
-    for start in range(0, frames, size):
-        yield slice(start, min(start + size, frames))
+def _is_alike(
+    before: Motion, names: tuple[str, ...], parents: Sequence[int], frames: IntArray
+) -> bool:
+    """Say whether the parts and frames of an earlier motion are the same."""
+    same_parts = before.parts == names and before.parents == tuple(parents)
+    return same_parts and np.array_equal(before.frames, frames)
 
 
-def _settle_rotations(
-    heads: FloatArray, world: FloatArray, parents: Sequence[int]
-) -> Generator[None, None, tuple[FloatArray, FloatArray]]:
-    """Bring world rotations to unit length and continuous sign; return what is relative.
+def _settle(
+    heads: FloatArray,
+    world: FloatArray,
+    parents: Sequence[int],
+    before: Motion | None,
+    changed: Sequence[int],
+) -> Generator[None, None, tuple[FloatArray, FloatArray, FloatArray]]:
+    """Return world rotations, local rotations and local joints, number by number.
 
-    Returns
-    -------
-    local_rotations : ndarray, shape (F, P, 4)
-    local_heads : ndarray, shape (F, P, 3), metres
+    What `before` has of parts that are not `changed`, nor hang from one that is, is taken over.
     """
-    local, local_heads = np.empty_like(world), heads.copy()
-    children = np.flatnonzero(np.asarray(parents) >= 0)
-    above = np.asarray(parents, dtype=np.int64)[children]
-    for rows in _list_blocks(*world.shape[:2]):
-        _go_on(world, rows, rotations.normalize(world[rows]))
-        turned, places = world[rows], heads[rows]
-        own = turned.copy()
-        if len(children):
-            carried = turned[:, above]
-            own[:, children] = rotations.relative(carried, turned[:, children])
-            offset = places[:, children] - places[:, above]
-            local_heads[rows, children] = rotations.rotate(rotations.conjugate(carried), offset)
-        _go_on(local, rows, own)
-        yield
-    return local, local_heads
-
-
-def _go_on(into: FloatArray, rows: slice, turned: FloatArray) -> None:
-    """Put quaternions into their rows, with signs that go on from the row before."""
-    if rows.start:
-        before = into[rows.start - 1 : rows.start]
-        turned = np.concatenate((before, turned))
-        into[rows] = rotations.make_continuous(turned)[1:]
+    stale = np.asarray(changed, dtype=np.int64)
+    moved = set(changed)
+    touched = [row for row, parent in enumerate(parents) if row in moved or parent in moved]
+    near = np.array(touched, dtype=np.int64)
+    if before is None:
+        into, local, local_heads = world, np.empty_like(world), np.empty_like(heads)
     else:
-        into[rows] = rotations.make_continuous(turned)
+        made = (before.rotations, before.local_rotations, before.local_heads)
+        into, local, local_heads = (take_numbers(v, owned=not len(stale)) for v in made)
+    yield from settle_rotations(world, into, stale)
+    yield from settle_on_parents(heads, into, parents, local, local_heads, near)
+    return into, local, local_heads
 
 
 def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) -> float:
@@ -723,17 +737,6 @@ def _measure_height(names: Sequence[str], heads: FloatArray, tails: FloatArray) 
     points = np.concatenate((heads, tails), axis=1)
     spread = geometry.lengths(points.max(axis=1) - points.min(axis=1))
     return float(np.median(spread))
-
-
-def _total_change(places: FloatArray, local: FloatArray, height: float) -> FloatArray:
-    """Return how much the subject changes per step: degrees and % H, each part on its parent."""
-    change = np.empty(max(0, len(local) - 1))
-    for rows in _list_blocks(len(change), local.shape[1]):
-        both = slice(rows.start, rows.stop + 1)
-        turns = rotations.step_angles(local[both]).sum(axis=-1)
-        travel = geometry.lengths(np.diff(places[both], axis=0)).sum(axis=-1)
-        change[rows] = turns + (100.0 * travel / height if height > 0.0 else travel)
-    return change
 
 
 def _find_stage(keys: Mapping[str, KeyTrack], cadence: int) -> Stage:

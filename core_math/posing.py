@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,7 +39,7 @@ class InheritScale(IntEnum):
     ALIGNED = 5
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class BoneTree:
     """The bones of an armature at rest, parents before children.
 
@@ -59,12 +60,38 @@ class BoneTree:
     local_location: BoolArray
     connected: BoolArray
 
-    @property
+    @cached_property
     def plain(self) -> BoolArray:
         """Where a bone simply takes over its parent's transform, shape (B,)."""
         full = self.inherit_rotation & (self.inherit_scale == InheritScale.FULL)
         result: BoolArray = full & self.local_location
         return result
+
+    @cached_property
+    def offsets(self) -> FloatArray:
+        """Rest matrices as their parents see them, shape (B, 4, 4)."""
+        offsets = self.rest.copy()
+        children = np.flatnonzero(self.parents >= 0)
+        above = self.rest[self.parents[children]]
+        inverse = _invert(above[:, :3, :3])
+        away = self.rest[children, :3].copy()
+        away[..., 3] -= above[:, :3, 3]
+        offsets[children, :3] = inverse @ away
+        return offsets
+
+    @cached_property
+    def levels(self) -> list[IntArray]:
+        """Bones by how many are above them."""
+        return _group_by_depth(self.parents)
+
+
+def _invert(axes: FloatArray) -> FloatArray:
+    """Return the inverse of matrices, shape (N, 3, 3)."""
+    rows = np.moveaxis(axes, -1, 0)
+    across = np.stack([np.cross(rows[i - 2], rows[i - 1]) for i in range(3)], axis=1)
+    volume = np.sum(rows[0] * across[:, 0], axis=-1)
+    inverse: FloatArray = across / volume[:, np.newaxis, np.newaxis]
+    return inverse
 
 
 def euler_to_matrix(angles: ArrayLike, order: str) -> FloatArray:
@@ -86,7 +113,8 @@ def euler_to_matrix(angles: ArrayLike, order: str) -> FloatArray:
     if (j - i) % 3 == 2:
         # A left-handed order of axes turns the other way.
         turned = -turned
-    (sa, sb, sc), (ca, cb, cc) = np.sin(turned)[[i, j, k]], np.cos(turned)[[i, j, k]]
+    sines, cosines = np.sin(turned), np.cos(turned)
+    sa, sb, sc, ca, cb, cc = (v[axis] for v in (sines, cosines) for axis in (i, j, k))
     result = np.empty((3, *turned.shape))
     result[i, i] = cb * cc
     result[j, i] = cb * sc
@@ -173,14 +201,16 @@ def chain_transforms(outer: FloatArray, inner: FloatArray) -> FloatArray:
     return result
 
 
-def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
-    """Return the posed bones in the armature's space.
+def pose_bones(tree: BoneTree, basis: FloatArray, world: FloatArray | None = None) -> FloatArray:
+    """Return the posed bones in the armature's space, or in the world's.
 
     Parameters
     ----------
     tree : BoneTree
     basis : ndarray, shape (3, 4, B, F)
         Each bone's own channels as a transform.
+    world : ndarray, shape (3, 4, F), optional
+        Where the armature is in the world.
 
     Returns
     -------
@@ -190,18 +220,19 @@ def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
     if np.any(tree.connected):
         own = basis.copy()
         own[:, 3, tree.connected & (tree.parents >= 0)] = 0.0
-    offsets = tree.rest.copy()
-    children = np.flatnonzero(tree.parents >= 0)
-    above = tree.parents[children]
-    offsets[children] = np.linalg.inv(tree.rest[above]) @ tree.rest[children]
+    offsets = tree.offsets
     result = chain_transforms(_as_rows(offsets), own)
     plain = tree.plain
-    for level in _group_by_depth(tree.parents):
+    # Where all bones simply follow, it is enough to put those that follow none into the world.
+    carried = world is not None and bool(np.all(plain))
+    for level in tree.levels:
         simple = level[plain[level]]
         if len(simple) and tree.parents[simple[0]] >= 0:
             result[:, :, simple] = chain_transforms(
                 result[:, :, tree.parents[simple]], result[:, :, simple]
             )
+        elif world is not None and carried:
+            result[:, :, simple] = chain_transforms(world[:, :, np.newaxis], result[:, :, simple])
         for bone in level[~plain[level]]:
             parent = int(tree.parents[bone])
             posed = _as_frames(result[:, :, parent]) if parent >= 0 else None
@@ -210,6 +241,8 @@ def pose_bones(tree: BoneTree, basis: FloatArray) -> FloatArray:
                 tree, int(bone), offsets[bone], _as_frames(own[:, :, bone]), posed, rest
             )
             result[:, :, bone] = np.moveaxis(special, 0, -1)
+    if world is not None and not carried:
+        return chain_transforms(world[:, :, np.newaxis], result)
     return result
 
 

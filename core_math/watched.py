@@ -19,14 +19,14 @@ from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import NDArray
 
 from .measures.pieces import Steps
-from .motion import IntArray, Motion, take_together
+from .motion import DRAWING_ROWS, IntArray, Motion, take_together
 
 T = TypeVar("T")
 
 ARRAYS = ("heads", "tails", "rotations", "local_rotations", "local_heads")
 MAPPINGS = ("keys", "channels")
 WHOLE = ("camera", "staging")
-DRAWING_ROWS = ("drawing rows", "")
+READ_DRAWINGS = (DRAWING_ROWS, "")
 
 Read = tuple[str, str]
 """A field of the motion, and the part of it ("" where a field has no parts)."""
@@ -272,7 +272,7 @@ class WatchedMotion(Motion):
         with watch.collect() as reads:
             rows = super().list_drawings()
             reads.clear()
-        watch.note(DRAWING_ROWS)
+        watch.note(READ_DRAWINGS)
         return rows
 
 
@@ -284,6 +284,10 @@ def watch_motion(motion: Motion, shared: dict[Any, Any] | None = None) -> Watche
         own[field] = WatchedArray(own[field], field, motion.parts, watch)
     for field in MAPPINGS:
         own[field] = WatchedMapping(own[field], field, motion.parts, watch)
-    watched = WatchedMotion(**{**own, "_memo": _Kept(shared or {})})
+    kept = _Kept(shared or {})
+    if DRAWING_ROWS in motion._memo:
+        # Found when the motion was made; who reads them notes that by itself.
+        kept.setdefault(DRAWING_ROWS, Shared(None, motion.list_drawings(), frozenset()))
+    watched = WatchedMotion(**{**own, "_memo": kept})
     watched.__dict__["_watch"] = watch
     return watched

@@ -233,3 +233,48 @@ def test_everything_follows_where_an_object_leads_back(scene):
     add_object_that_leads_back(scene, rig)
     links = collect_links(rig, "Object Rig", [rig, rig.data, bpy.data.objects["Hook"]])
     assert ALL in list_reached("foot.R", links)
+
+
+def tie_a_ring(scene, rig, how):
+    """Make a bone follow what follows it, in one of several ways."""
+    if how == "two bones":
+        follow(rig, "hand.L", "COPY_ROTATION", "hand.R", influence=0.5)
+        follow(rig, "hand.R", "COPY_ROTATION", "hand.L", influence=0.5)
+    elif how == "its own child":
+        follow(rig, "upper_arm.L", "COPY_ROTATION", "hand.L", influence=0.3)
+    elif how == "a chain and its target":
+        follow(rig, "forearm.R", "IK", "hand.R", chain_count=2)
+    else:
+        add_object_that_leads_back(scene, rig)
+        rig.pose.bones["forearm.R"].constraints.new("COPY_ROTATION").target = bpy.data.objects[
+            "Hook"
+        ]
+        rig.pose.bones["forearm.R"].constraints[-1].influence = 0.4
+    bpy.context.view_layer.update()
+
+
+RINGS = ["two bones", "its own child", "a chain and its target", "an object between"]
+
+
+@pytest.mark.parametrize("how", RINGS)
+def test_a_rig_that_follows_itself_is_read_from_the_start(scene, monkeypatch, how):
+    rig = build(scene, plain=True)
+    tie_a_ring(scene, rig, how)
+    memory = SamplingMemory()
+    sample(scene, memory)
+    counted = count_frames(monkeypatch)
+    assert sample(scene, memory).samples and counted == []  # nothing has changed
+    move_key_of(rig, "hand.R")
+    edited = sample(scene, memory)
+    assert len(counted) == LAST
+    assert_same(edited, sample(scene))
+
+
+def test_a_tangle_without_a_ring_is_read_in_part(scene, monkeypatch):
+    rig = build_tangle(scene)
+    memory = SamplingMemory()
+    sample(scene, memory)
+    counted = count_frames(monkeypatch)
+    move_key_of(rig, "hand.L")
+    sample(scene, memory)
+    assert 0 < len(counted) < LAST

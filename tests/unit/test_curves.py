@@ -4,6 +4,7 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import BPoly, PPoly
 
 from fettle.core_math.curves import BEZIER, CONSTANT, LINEAR, Curve, evaluate_curves
 
@@ -101,3 +102,65 @@ def test_one_key_and_the_time_beyond_the_keys():
 
 def test_no_curves():
     assert evaluate_curves([], [1, 2, 3]).shape == (0, 3)
+
+
+def draw_curve(times, rng, kind=BEZIER):
+    """Return a curve whose handles lie a third of the way to the next key, at any value."""
+    values, (left, right) = rng.normal(size=len(times)), rng.normal(size=(2, len(times)))
+    gaps = np.append(np.diff(times), 3.0) / 3.0
+    before = np.append(3.0, np.diff(times)) / 3.0
+    return Curve(
+        times=times,
+        values=values,
+        left=np.stack((times - before, left), axis=-1),
+        right=np.stack((times + gaps, right), axis=-1),
+        interpolation=np.full(len(times), kind),
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_handles_at_a_third_are_bernstein_polynomials(seed):
+    rng = np.random.default_rng(seed)
+    curve = draw_curve(np.cumsum(rng.uniform(1.0, 9.0, 8)), rng)
+    ends = curve.values[:-1], curve.right[:-1, 1], curve.left[1:, 1], curve.values[1:]
+    frames = np.linspace(curve.times[0], curve.times[-1], 200)
+    expected = BPoly(np.stack(ends), curve.times)(frames)
+    np.testing.assert_allclose(evaluate_curves([curve], frames)[0], expected, atol=1e-9)
+
+
+@pytest.mark.parametrize("kind", [LINEAR, CONSTANT])
+def test_lines_and_steps_are_piecewise_polynomials(kind):
+    rng = np.random.default_rng(4)
+    curve = draw_curve(np.cumsum(rng.uniform(1.0, 9.0, 8)), rng, kind)
+    slopes = np.diff(curve.values) / np.diff(curve.times) * (kind == LINEAR)
+    frames = np.linspace(curve.times[0] + 0.01, curve.times[-1] - 0.01, 200)
+    expected = PPoly(np.stack((slopes, curve.values[:-1])), curve.times)(frames)
+    np.testing.assert_allclose(evaluate_curves([curve], frames)[0], expected, atol=1e-12)
+
+
+def test_curves_that_run_alike_are_each_by_itself():
+    rng = np.random.default_rng(6)
+    times = [np.cumsum(rng.uniform(1.0, 9.0, 8)) for _ in range(3)]
+    curves = [draw_curve(times[row // 3], rng) for row in range(9)]
+    curves[4] = draw_curve(times[1], rng, LINEAR)  # the same keys, run through otherwise
+    curves[7] = draw_curve(times[2][:5], rng)
+    curves[3] = Curve(**{**vars_of(curves[3]), "straight": True})
+    frames = np.arange(-5.0, 70.0)
+    together = evaluate_curves(curves, frames)
+    for row, curve in enumerate(curves):
+        np.testing.assert_array_equal(together[row], evaluate_curves([curve], frames)[0])
+
+
+def vars_of(curve):
+    return {name: getattr(curve, name) for name in Curve.__slots__}
+
+
+def test_a_broken_key_breaks_its_own_curve_alone():
+    rng = np.random.default_rng(7)
+    times = np.arange(1.0, 50.0, 8.0)
+    whole, broken = draw_curve(times, rng), draw_curve(times, rng)
+    broken.values[0] = np.nan
+    frames = np.arange(-3.0, 60.0)
+    together = evaluate_curves([whole, broken], frames)
+    np.testing.assert_array_equal(together[0], evaluate_curves([whole], frames)[0])
+    assert np.isnan(together[1, 4])
