@@ -4,32 +4,47 @@
 
 from __future__ import annotations
 
-from bpy.app.translations import pgettext_iface as iface
-
-from ..core_math import Flag, format_quantity, say_frames, say_part
+from ..core_math import Fate, Flag, Severity, format_quantity, say_frames, say_part
+from .translation import OWN, say
 
 
 def name_part(part: str) -> str:
     """Return a part's name as it begins a line: "Left hand"."""
-    words = iface(say_part(part))
+    words = say_part_name(part)
     return words[:1].upper() + words[1:]
 
 
+def say_part_name(part: str) -> str:
+    """Return a part's name as it stands within a line: "left hand"."""
+    return say(say_part(part), OWN)
+
+
+def name_severity(severity: Severity) -> str:
+    """Return a severity as a word of its own: "Glaring"."""
+    return say(severity.word.capitalize(), OWN)
+
+
 def say_severity(flag: Flag) -> str:
-    """Return the severity as a word: "Glaring"."""
-    return iface(flag.severity.word.capitalize())
+    """Return a flag's severity as a word of its own: "Glaring"."""
+    return name_severity(flag.severity)
+
+
+def name_fate(fate: Fate) -> str:
+    """Return what became of a finding as a word of its own: "Fixed"."""
+    return say(fate.value.capitalize(), OWN)
 
 
 def say_span(flag: Flag) -> str:
     """Write where a flag lies in time: "Frames 12-20"."""
-    word = iface("Frame") if flag.start == flag.end else iface("Frames")
-    return f"{word} {say_frames(flag)}"
+    if flag.start == flag.end:
+        return say("Frame {number}", number=say_frames(flag))
+    return say("Frames {numbers}", numbers=say_frames(flag))
 
 
 def say_value(flag: Flag) -> str:
     """Write the number behind a flag, and the limit it crossed."""
     value, limit = format_quantity(flag.value, flag.unit), format_quantity(flag.limit, flag.unit)
-    return f"{value}   ({iface('limit')} {limit})"
+    return say("{value}   (limit {limit})", value=value, limit=limit)
 
 
 def say_where_and_what(flag: Flag) -> str:
