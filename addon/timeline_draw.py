@@ -36,7 +36,7 @@ from .overlay_marks import (
 from .palette import NOTE, QUIET, SEVERITY_COLOURS
 from .selection import find_owner
 from .shaders import get_mark_shader
-from .view_marks import describe_flags
+from .view_words import describe_flags
 
 SPACES = (bpy.types.SpaceDopeSheetEditor, bpy.types.SpaceGraphEditor, bpy.types.SpaceNLA)
 EDITORS = {"DOPESHEET_EDITOR", "GRAPH_EDITOR", "NLA_EDITOR"}

@@ -14,7 +14,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Flag, Note, format_quantity
+from ..core_math import Note
 from . import framing_draw, kept, window_state
 from .drawing import (
     TextLine,
@@ -30,7 +30,6 @@ from .overlay_marks import Mark, MarkRows, make_rows, to_rows
 from .palette import NOTE, SEVERITY_COLOURS
 from .preferences import get_flag_size
 from .trails import find_nearest_frames
-from .translation import say
 from .view_scenery import (
     Scenery,
     get_made,
@@ -40,7 +39,7 @@ from .view_scenery import (
     list_old,
     place_flags,
 )
-from .wording import name_severity, say_part_name
+from .view_words import describe_flags
 
 NUMBERS_REACH = 46.0
 """Frame numbers show within this distance of the pointer, in pixels at scale 1."""
@@ -324,29 +323,6 @@ def _find_note(state: _RegionState, scale: float) -> tuple[float, float, Note] |
     x, y = state.mouse
     reach = 9.0 * scale
     return next((n for n in state.notes if abs(n[0] - x) <= reach and abs(n[1] - y) <= reach), None)
-
-
-def describe_flags(flags: tuple[Flag, ...], most: int = 3) -> list[TextLine]:
-    """Return the lines that tell about flags: sentence, number, what to try."""
-    lines: list[TextLine] = []
-    for flag in flags[:most]:
-        lines.append(TextLine(flag.message))
-        facts = say(
-            "{frame}  {part}  {severity}: {value} (limit {limit})",
-            frame=flag.peak,
-            part=say_part_name(flag.part),
-            severity=name_severity(flag.severity).lower(),
-            value=format_quantity(flag.value, flag.unit),
-            limit=format_quantity(flag.limit, flag.unit),
-        )
-        lines.append(TextLine(facts, quiet=True))
-        if len(flags) == 1 and flag.suggestion:
-            lines.append(TextLine(say("Try: {what}", what=flag.suggestion), quiet=True))
-        if flag.reason:
-            lines.append(TextLine(say("Meant: {reason}", reason=flag.reason), quiet=True))
-    if len(flags) > most:
-        lines.append(TextLine(say("and {count} more", count=len(flags) - most), quiet=True))
-    return lines
 
 
 def forget_region(region: bpy.types.Region) -> None:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ..core_math import SubjectKind
 from . import kept, window_state
-from .flag_stacks import FlagOrder, FlagTable, order_flags, tabulate
+from .flag_table import FlagOrder, FlagTable, order_flags, tabulate
 from .old_trails import lay_out_old
 from .selection import find_owner
 from .trails import Trail, TrailSpace, make_trail

@@ -4,7 +4,17 @@
 
 from __future__ import annotations
 
-from ..core_math import Fate, Flag, Severity, format_quantity, say_frames, say_part
+from ..core_math import (
+    ALL_CHECKS,
+    Fate,
+    Flag,
+    Limits,
+    Severity,
+    Unit,
+    format_quantity,
+    say_frames,
+    say_part,
+)
 from .translation import OWN, say
 
 
@@ -45,6 +55,23 @@ def say_value(flag: Flag) -> str:
     """Write the number behind a flag, and the limit it crossed."""
     value, limit = format_quantity(flag.value, flag.unit), format_quantity(flag.limit, flag.unit)
     return say("{value}   (limit {limit})", value=value, limit=limit)
+
+
+def say_measure(flag: Flag) -> str:
+    """Say what a bare number is a ratio of, as its check declares it; empty for other units.
+
+    A description tells that first, then how to set the limits. Where a check has limits of both
+    kinds, those count that are crossed the way the flag's are.
+    """
+    if flag.unit is not Unit.RATIO:
+        return ""
+    over = flag.value >= flag.limit
+    for check in ALL_CHECKS:
+        for declared in check.declarations if check.id == flag.check else ():
+            if isinstance(declared, Limits) and declared.unit is flag.unit:
+                if declared.rising is over:
+                    return say(declared.description.partition(";")[0].rstrip("."))
+    return ""
 
 
 def say_where_and_what(flag: Flag) -> str:

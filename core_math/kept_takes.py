@@ -186,7 +186,15 @@ def parse_take(text: str) -> Take:
                 for entry in document.get("turns", ())
             },
         )
-    except (KeyError, TypeError, ValueError, zlib.error, binascii.Error, ReportError) as error:
+    except (
+        AttributeError,
+        KeyError,
+        TypeError,
+        ValueError,
+        zlib.error,
+        binascii.Error,
+        ReportError,
+    ) as error:
         raise TakeError(f"the kept take is damaged ({type(error).__name__}: {error})") from None
 
 

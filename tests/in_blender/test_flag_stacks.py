@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 from drawn_motion import make_camera, make_flag, make_motion
 
-from fettle.addon import flag_stacks, overlay_marks, palette, trails
+from fettle.addon import flag_stacks, flag_table, overlay_marks, palette, trails
 from fettle.core_math import Severity, State
 
 
@@ -27,7 +27,7 @@ def test_projection_is_blenders():
 
 
 def stack(flags, pixels, frame=22, chosen=None):
-    order = flag_stacks.order_flags(flag_stacks.tabulate(flags), frame, 16, chosen)
+    order = flag_table.order_flags(flag_table.tabulate(flags), frame, 16, chosen)
     return flag_stacks.stack_flags(order, np.array(pixels, float), (800, 600), 1.0)
 
 
@@ -70,9 +70,9 @@ def test_far_from_the_current_frame_flags_are_quiet():
 
 def test_a_flag_over_the_whole_shot_is_near_where_it_shows_most_only():
     long = make_flag(start=1, end=500, peak=400)
-    nearness = flag_stacks.measure_nearness(flag_stacks.tabulate([long]), 20, 16)
+    nearness = flag_table.measure_nearness(flag_table.tabulate([long]), 20, 16)
     assert nearness.tolist() == [0.0]
-    assert flag_stacks.measure_nearness(flag_stacks.tabulate([long]), 395, 16).tolist() == [1.0]
+    assert flag_table.measure_nearness(flag_table.tabulate([long]), 395, 16).tolist() == [1.0]
 
 
 def test_what_is_behind_the_eye_or_outside_is_no_stack():
@@ -88,8 +88,8 @@ def test_stacks_are_those_of_gathering_one_after_the_other():
         for number, at in enumerate(rng.integers(1, 60, 90).tolist())
     ]
     pixels = rng.uniform((0, 0), (260, 120), (90, 2))
-    table = flag_stacks.tabulate(flags)
-    near = flag_stacks.measure_nearness(table, 22, 16)
+    table = flag_table.tabulate(flags)
+    near = flag_table.measure_nearness(table, 22, 16)
 
     def comes(number):
         flag = flags[number]

@@ -16,6 +16,7 @@ from fettle.core_math import (
     SensorFit,
     Severity,
     ShotCamera,
+    ShotReading,
     Unit,
     build_motion,
 )
@@ -110,3 +111,20 @@ def make_camera():
         return np.array(world_to_camera_view(scene, owner, Vector(place)))
 
     return camera, look
+
+
+def make_reading():
+    return ShotReading(
+        source="",
+        scene="Scene",
+        fps=24.0,
+        frame_range=(int(FRAMES[0]), int(FRAMES[-1])),
+        camera=None,
+        subjects=(),
+        flags=(),
+        not_evaluated=(),
+        crashes=(),
+        evaluated=(),
+        sampling_s=0.0,
+        checks_s=0.0,
+    )
