@@ -209,6 +209,7 @@ class FETTLE_PG_window(bpy.types.PropertyGroup):
     show_fates: EnumProperty(
         name="Changes",
         description="Which changes since the other take are listed",
+        translation_context=OWN,
         items=[
             (fate.name, fate.value.capitalize(), words, 1 << place)
             for place, (fate, words) in enumerate(FATES.items())
@@ -363,6 +364,7 @@ def _make_limit(check: Check, declared: Limits, severity: str) -> Any:
     return FloatProperty(
         name=severity.capitalize(),
         description=f"{severity.capitalize()} when {sign} this. {_describe(declared)}",
+        translation_context=OWN,
         default=default,
         min=declared.minimum,
         max=declared.maximum,

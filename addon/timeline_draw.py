@@ -149,7 +149,7 @@ def _draw_strip() -> None:
     left, right = view.view_to_region(0.0, 0.0, clip=False)[0], 0.0
     right = view.view_to_region(1000.0, 0.0, clip=False)[0]
     key = (entry.revision, entry.chosen, region.width, region.height, foot, left, right)
-    key += (state.hovered,)
+    key += (state.hovered, get_text_size(context))
     if key != state.key:
         per_frame = (right - left) / 1000.0
         flags = window_state.list_shown_flags(entry)

@@ -8,7 +8,9 @@ and properties, ``text=`` of a layout). Words that are put together are translat
 fields, and filled then: other languages have another order.
 
 The border: sentences of the checks, their suggestions and reasons come out of `core_math`, which
-knows nothing of Blender. They are shown as they are, like the ids of checks, names and numbers.
+knows nothing of Blender. They are shown as they are, like the ids of checks, names, units and
+numbers, errors that readers of files raise, and what goes into markers and files. A tooltip of a
+limit is put together of what its check declares; a translation has to know it as a whole.
 
 Anybody can register translations::
 

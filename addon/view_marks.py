@@ -133,6 +133,7 @@ def draw_marks(context: bpy.types.Context, entry: kept.Kept) -> None:
         region.width,
         region.height,
         scale,
+        get_text_size(context),
         get_flag_size(),
         state.hovered,
         tuple(tuple(row) for row in view.perspective_matrix),

@@ -76,7 +76,6 @@ def say_measure(flag: Flag) -> str:
 
 def say_where_and_what(flag: Flag) -> str:
     """Write part and sentence; most sentences name the part themselves."""
-    part = name_part(flag.part)
-    # "Right wrist bends ..." needs no "Right hand:" before it.
-    named = flag.message.casefold().split(" ")[0] == part.casefold().split(" ")[0]
-    return flag.message if named else f"{part}: {flag.message}"
+    # "Right wrist bends ..." needs no "Right hand:" before it, in whatever language that is.
+    named = flag.message.casefold().split(" ")[0] == say_part(flag.part).casefold().split(" ")[0]
+    return flag.message if named else f"{name_part(flag.part)}: {flag.message}"
