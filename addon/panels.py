@@ -13,6 +13,7 @@ from ..core_math import Flag, Severity, State
 from . import kept, markers, reading_job, window_state
 from .filters import count_checks, count_severities, group_unjudged
 from .icons import get_flag_icon, get_icon
+from .old_trails import explain_missing
 from .translation import say
 from .wording import (
     name_part,
@@ -331,7 +332,7 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
     bl_parent_id = "FETTLE_PT_main"
     bl_options = {"DEFAULT_CLOSED"}
 
-    def draw(self, _context: bpy.types.Context) -> None:
+    def draw(self, context: bpy.types.Context) -> None:
         """Lay out what can be chosen about the trails."""
         layout = self.layout
         state = window_state.get_window_properties()
@@ -344,6 +345,13 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
         column.use_property_split = True
         column.use_property_decorate = False
         column.prop(state, "trail_space")
+        entry = kept.get(context.scene.name)
+        if entry is not None and entry.base is not None and state.old_trails:
+            missing = explain_missing(entry.base, state.trail_space)
+            if missing:
+                hint = column.column(align=True)
+                hint.active = False
+                draw_text(hint, context, missing)
         frames = column.column(align=True)
         frames.prop(state, "frames_before", text="Frames Back")
         frames.prop(state, "frames_after", text="Ahead")

@@ -124,7 +124,6 @@ def scenario_a_take_of_an_older_version(ui):
     bpy.ops.fettle.compare_take(name="rough")
     assert count().get("fixed", 0) >= 1
     yield from ui.open_sidebar("Fettle")
-    yield from ui.redraw()
     scenery = part("view_scenery").get_made(scene.name)
     assert ("Rig", "hand.L") in scenery.old_trails, "its trails are not drawn in the world"
     state.trail_space = "chest"
