@@ -17,7 +17,7 @@ import gpu
 from gpu_extras.batch import batch_for_shader
 
 from . import window_state
-from .overlay_marks import PlacedMark, build_box, build_marks
+from .overlay_marks import MarkRows, build_box, build_marks
 from .shaders import get_mark_shader
 
 FONT = 0
@@ -62,11 +62,9 @@ def make_batch(shader: Any, arrays: dict[str, Any], indices: Any) -> Any:
     return batch_for_shader(shader, "TRIS", arrays, indices=indices)
 
 
-def make_mark_batch(marks: Sequence[PlacedMark], scale: float) -> Any:
+def make_mark_batch(rows: MarkRows, scale: float) -> Any:
     """Return the batch of marks, None when there are none."""
-    if not marks:
-        return None
-    return make_batch(get_mark_shader(), *build_marks(marks, scale))
+    return make_batch(get_mark_shader(), *build_marks(rows, scale)) if len(rows) else None
 
 
 def draw_mark_batch(batch: Any, region: bpy.types.Region) -> None:

@@ -17,7 +17,6 @@ import blf
 import bpy
 import gpu
 import numpy as np
-from bpy.app.translations import pgettext_iface as iface
 from gpu_extras.batch import batch_for_shader
 from numpy.typing import NDArray
 
@@ -36,6 +35,7 @@ from .drawing import (
 from .overlay_marks import build_box
 from .palette import SEVERITY_COLOURS
 from .shaders import get_mark_shader
+from .translation import OWN, say
 
 WIDTH, HEIGHT, MARGIN = 360.0, 132.0, 12.0
 """Of the card and around it, in pixels at scale 1."""
@@ -259,21 +259,21 @@ def _write_words(
 ) -> None:
     scale, size = get_scale(context), get_text_size(context)
     left = bounds[0] + PLOT[0] * scale
-    title = f"{card.subject}: {iface('place in the picture')}"
+    title = say("{subject}: place in the picture", subject=card.subject)
     _write(title, left, bounds[3] - 18.0 * scale, size, text)
     frame = context.scene.frame_current
     trace = find_trace(card.traces, frame)
     if not card.traces:
-        said = iface("no shot camera")
+        said = say("no shot camera")
     elif trace is None:
-        said = iface("this frame was not read")
+        said = say("this frame was not read")
     else:
         said = describe_place(trace, frame, card.fps)
     _write(said, left, bounds[1] + 7.0 * scale, 0.9 * size, (*text[:3], 0.75))
     small = 0.75 * size
     # Clear of the ticks along the upper and the lower edge.
     above, below = plot_y[1] - 1.2 * small - TICK * scale, plot_y[0] + TICK * scale
-    for word, y in ((iface("left"), above), (iface("right"), below)):
+    for word, y in ((say("left", OWN), above), (say("right", OWN), below)):
         draw_label(word, left + 3.0 * scale, y, small, (1.0, 1.0, 1.0, 0.7))
 
 
@@ -282,16 +282,16 @@ def describe_place(trace: FramingTrace, frame: int, fps: float) -> str:
     row = frame - int(trace.frames[0])
     place = float(trace.places[row, 0])
     if np.isfinite(place):
-        words = [f"{frame}: {100.0 * place:.0f} % {iface('from the left')}"]
+        words = [say("{frame}: {share:.0f} % from the left", frame=frame, share=100.0 * place)]
     else:
-        words = [f"{frame}: {iface('behind the camera')}"]
+        words = [say("{frame}: behind the camera", frame=frame)]
     late = [m.late for m in trace.moves if m.late * 24.0 / fps >= LATE_FRAMES]
     if trace.reason:
         words.append(trace.reason)
     elif float(trace.beyond[row]) > 0.0:
-        words.append(f"{trace.beyond[row]:.1f} % {iface('beyond its framing')}")
+        words.append(say("{share:.1f} % beyond its framing", share=float(trace.beyond[row])))
     if late:
-        words.append(f"{iface('camera late by')} {max(late):.0f} {iface('frames')}")
+        words.append(say("camera late by {count:.0f} frames", count=max(late)))
     return ", ".join(words)
 
 

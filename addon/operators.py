@@ -13,6 +13,7 @@ from ..core_math import SettingsError
 from . import kept, live, markers, reading_job, window_state
 from .filters import find_neighbour
 from .sampling import SamplingError
+from .translation import explain, say, tell
 
 
 def get_shown(context: bpy.types.Context) -> kept.Kept | None:
@@ -23,7 +24,7 @@ def get_shown(context: bpy.types.Context) -> kept.Kept | None:
 def has_reading(cls: Any, context: bpy.types.Context) -> bool:
     """Say whether the scene was read; where not, the button says so."""
     if get_shown(context) is None:
-        cls.poll_message_set("Read the shot first")
+        cls.poll_message_set(explain("Read the shot first"))
         return False
     return True
 
@@ -34,7 +35,7 @@ def has_fresh_reading(cls: Any, context: bpy.types.Context) -> bool:
         return False
     entry = get_shown(context)
     if entry is not None and entry.stale:
-        cls.poll_message_set(f"Read again first: {entry.stale}")
+        cls.poll_message_set(explain("Read again first: {why}", why=say(entry.stale)))
         return False
     return True
 
@@ -42,7 +43,7 @@ def has_fresh_reading(cls: Any, context: bpy.types.Context) -> bool:
 def can_keep(cls: Any, context: bpy.types.Context) -> bool:
     """Say whether anything can be kept with the scene; where not, the button says so."""
     if context.scene is None or context.scene.library is not None:
-        cls.poll_message_set("The scene is linked: nothing can be kept with it")
+        cls.poll_message_set(explain("The scene is linked: nothing can be kept with it"))
         return False
     return True
 
@@ -53,11 +54,11 @@ def has_shown_flags(cls: Any, context: bpy.types.Context) -> bool:
         return False
     entry = get_shown(context)
     if entry is None or not entry.reading.flags:
-        cls.poll_message_set("There are no flags in this shot")
+        cls.poll_message_set(explain("There are no flags in this shot"))
         return False
     rows = window_state.get_list(entry.scene)
     if rows is None or not len(rows.rows):
-        cls.poll_message_set("The filters hide every flag")
+        cls.poll_message_set(explain("The filters hide every flag"))
         return False
     return True
 
@@ -80,10 +81,10 @@ class FETTLE_OT_read(bpy.types.Operator):
     def poll(cls, context: bpy.types.Context) -> bool:
         """Refuse a second reading of the same scene."""
         if context.scene is None:
-            cls.poll_message_set("There is no scene to read")
+            cls.poll_message_set(explain("There is no scene to read"))
             return False
         if reading_job.running(context.scene.name):
-            cls.poll_message_set("The shot is being read; Esc stops")
+            cls.poll_message_set(explain("The shot is being read; Esc stops"))
             return False
         return True
 
@@ -117,14 +118,14 @@ class FETTLE_OT_stop(bpy.types.Operator):
     def poll(cls, _context: bpy.types.Context) -> bool:
         """Only while something is being read: Esc belongs to everybody else otherwise."""
         if reading_job.running() is None:
-            cls.poll_message_set("Nothing is being read")
+            cls.poll_message_set(explain("Nothing is being read"))
             return False
         return True
 
     def execute(self, _context: bpy.types.Context) -> set[str]:
         """Stop, and say so."""
         reading_job.stop()
-        self.report({"INFO"}, "Reading stopped; press Read to start again")
+        self.report({"INFO"}, tell("Reading stopped; press Read to start again"))
         return {"FINISHED"}
 
 
@@ -160,10 +161,11 @@ class FETTLE_OT_go_to_flag(bpy.types.Operator):
         entry = get_shown(context)
         flag = entry.flag(self.flag_id or entry.chosen) if entry is not None else None
         if entry is None or flag is None:
-            self.report({"WARNING"}, "This flag is no longer there; read the shot again")
+            self.report({"WARNING"}, tell("This flag is no longer there; read the shot again"))
             return {"CANCELLED"}
         if window_state.go_to(context, flag, entry) is None:
-            self.report({"WARNING"}, f"{flag.subject} is not in this view layer: nothing selected")
+            words = "{subject} is not in this view layer: nothing selected"
+            self.report({"WARNING"}, tell(words, subject=flag.subject))
         return {"FINISHED"}
 
 
@@ -237,7 +239,7 @@ class FETTLE_OT_clear_filters(bpy.types.Operator):
     def poll(cls, _context: bpy.types.Context) -> bool:
         """Only while something is filtered out."""
         if not window_state.read_filter(window_state.get_window_properties()).narrowed:
-            cls.poll_message_set("No filter is set")
+            cls.poll_message_set(explain("No filter is set"))
             return False
         return True
 
@@ -281,7 +283,7 @@ class FETTLE_OT_bake_markers(bpy.types.Operator):
         if not has_fresh_reading(cls, context):
             return False
         if context.scene.library is not None:
-            cls.poll_message_set("The scene is linked: its markers cannot be changed")
+            cls.poll_message_set(explain("The scene is linked: its markers cannot be changed"))
             return False
         return True
 
@@ -299,13 +301,15 @@ class FETTLE_OT_bake_markers(bpy.types.Operator):
 def describe_bake(outcome: markers.BakeOutcome) -> str:
     """Say in one line what baking did."""
     said = [
-        (outcome.added, "added"),
-        (outcome.updated, "brought up to date"),
-        (outcome.removed, "removed"),
-        (outcome.kept, "left as they were"),
+        (outcome.added, "{count} added"),
+        (outcome.updated, "{count} brought up to date"),
+        (outcome.removed, "{count} removed"),
+        (outcome.kept, "{count} left as they were"),
     ]
-    words = ", ".join(f"{count} {what}" for count, what in said if count)
-    return f"Markers: {words}" if words else "Markers: no flags to bake, none of Fettle's there"
+    words = ", ".join(tell(what, count=count) for count, what in said if count)
+    if not words:
+        return tell("Markers: no flags to bake, none of Fettle's there")
+    return tell("Markers: {what}", what=words)
 
 
 class FETTLE_OT_remove_baked(bpy.types.Operator):
@@ -319,17 +323,17 @@ class FETTLE_OT_remove_baked(bpy.types.Operator):
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only where there is one."""
         if context.scene is None or not markers.find_baked(context.scene):
-            cls.poll_message_set("This scene has no markers baked by Fettle")
+            cls.poll_message_set(explain("This scene has no markers baked by Fettle"))
             return False
         if context.scene.library is not None:
-            cls.poll_message_set("The scene is linked: its markers cannot be changed")
+            cls.poll_message_set(explain("The scene is linked: its markers cannot be changed"))
             return False
         return True
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Remove, and say how many."""
         count = markers.remove_baked(context.scene)
-        self.report({"INFO"}, f"Markers: {count} removed")
+        self.report({"INFO"}, tell("Markers: {count} removed", count=count))
         return {"FINISHED"}
 
 

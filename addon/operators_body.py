@@ -9,12 +9,13 @@ from typing import Any
 import bpy
 from bpy.props import StringProperty
 
-from ..core_math import SubjectFacts, SubjectKind, say_part
+from ..core_math import SubjectFacts, SubjectKind
 from . import kept, live, window_state
 from .operators import get_shown, has_reading
 from .rig_mapping import keep_correction, read_corrections
 from .selection import find_owner, list_selected_parts
-from .wording import name_part
+from .translation import explain, say, tell
+from .wording import name_part, say_part_name
 
 OTHER_SIDE = {".L": ".R", ".R": ".L"}
 
@@ -52,7 +53,7 @@ class _Correct(bpy.types.Operator):
         if not has_reading(cls, context):
             return False
         if find_character(context)[1] is None:
-            cls.poll_message_set("No character was read in this scene")
+            cls.poll_message_set(explain("No character was read in this scene"))
             return False
         return True
 
@@ -81,9 +82,12 @@ class FETTLE_OT_pick_bone(_Correct):
         _, owner = find_character(context)
         bone = find_active_bone(owner) if owner is not None else None
         if bone is None:
-            self.report({"WARNING"}, "Select the bone in the view first, then press the button")
+            self.report(
+                {"WARNING"}, tell("Select the bone in the view first, then press the button")
+            )
             return {"CANCELLED"}
-        self.report({"INFO"}, f"{name_part(self.part)} is now {bone}")
+        words = tell("{part} is now {bone}", part=name_part(self.part), bone=bone)
+        self.report({"INFO"}, words)
         return self.keep(context, {self.part: bone})
 
 
@@ -101,7 +105,9 @@ class FETTLE_OT_choose_bone(_Correct):
         if facts is not None and self.part in facts.parts:
             self.bone = facts.parts[self.part].bone
         return context.window_manager.invoke_props_dialog(
-            self, title=f"Bone for the {say_part(self.part)}", confirm_text="Take"
+            self,
+            title=say("Bone for the {part}", part=say_part_name(self.part)),
+            confirm_text=say("Take"),
         )
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -114,7 +120,7 @@ class FETTLE_OT_choose_bone(_Correct):
         """Take it."""
         _, owner = find_character(context)
         if owner is None or self.bone not in owner.data.bones:
-            self.report({"WARNING"}, "Choose one of the armature's bones")
+            self.report({"WARNING"}, tell("Choose one of the armature's bones"))
             return {"CANCELLED"}
         return self.keep(context, {self.part: self.bone})
 
@@ -134,9 +140,11 @@ class FETTLE_OT_mirror_part(_Correct):
         other = self.part[:-2] + OTHER_SIDE.get(self.part[-2:], "")
         mirrored = bpy.utils.flip_name(bone) if bone else ""
         if mirrored == bone or mirrored not in owner.data.bones:
-            self.report({"WARNING"}, f"{bone or self.part}: no bone of that name on the other side")
+            words = "{name}: no bone of that name on the other side"
+            self.report({"WARNING"}, tell(words, name=bone or self.part))
             return {"CANCELLED"}
-        self.report({"INFO"}, f"{name_part(other)} is now {mirrored}")
+        words = tell("{part} is now {bone}", part=name_part(other), bone=mirrored)
+        self.report({"INFO"}, words)
         return self.keep(context, {other: mirrored})
 
 
@@ -199,7 +207,9 @@ class FETTLE_OT_pin_trails(bpy.types.Operator):
             for part in list_selected_parts(context, facts, entry.motions.get(facts.name))
         ]
         if not found:
-            self.report({"WARNING"}, "Select bones of a mapped part, or an object that was read")
+            self.report(
+                {"WARNING"}, tell("Select bones of a mapped part, or an object that was read")
+            )
             return {"CANCELLED"}
         for subject, part in found:
             if (subject, part) not in there:
@@ -220,7 +230,7 @@ class FETTLE_OT_unpin_trails(bpy.types.Operator):
     def poll(cls, _context: bpy.types.Context) -> bool:
         """Only where there is a pin."""
         if not len(window_state.get_window_properties().pinned):
-            cls.poll_message_set("No trail is pinned")
+            cls.poll_message_set(explain("No trail is pinned"))
             return False
         return True
 

@@ -9,11 +9,13 @@ from typing import Any
 import bpy
 from bpy.props import IntProperty, StringProperty
 
-from ..core_math import Flag, MarksError, Note, State, say_part
+from ..core_math import Flag, MarksError, Note, State
 from . import decisions, kept, window_state
 from .operators import can_keep, get_shown, has_reading
 from .sampling import SamplingError
 from .selection import list_selected_parts
+from .translation import explain, say, tell
+from .wording import say_part_name
 
 
 def find_flag(context: bpy.types.Context, flag_id: str) -> Flag | None:
@@ -37,7 +39,7 @@ class _Decide(bpy.types.Operator):
         """Keep the decision and show it."""
         flag = find_flag(context, self.flag_id)
         if flag is None:
-            self.report({"WARNING"}, "Select a flag in the list first")
+            self.report({"WARNING"}, tell("Select a flag in the list first"))
             return {"CANCELLED"}
         try:
             decisions.decide(context.scene, flag, self.state, reason)
@@ -65,11 +67,11 @@ class FETTLE_OT_mark_meant(_Decide):
         """Ask for the reason."""
         flag = find_flag(context, self.flag_id)
         if flag is None:
-            self.report({"WARNING"}, "Select a flag in the list first")
+            self.report({"WARNING"}, tell("Select a flag in the list first"))
             return {"CANCELLED"}
         self.reason = flag.reason or ""
         return context.window_manager.invoke_props_dialog(
-            self, width=420, title="Why is it meant?", confirm_text="Meant"
+            self, width=420, title=say("Why is it meant?"), confirm_text=say("Meant")
         )
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -122,7 +124,7 @@ class FETTLE_OT_drop_unused(bpy.types.Operator):
         """Only where there are any."""
         entry = get_shown(context)
         if entry is None or not entry.unused_marks:
-            cls.poll_message_set("Every decision still has its flag")
+            cls.poll_message_set(explain("Every decision still has its flag"))
             return False
         return True
 
@@ -130,7 +132,7 @@ class FETTLE_OT_drop_unused(bpy.types.Operator):
         """Forget them and say how many."""
         count = decisions.drop_unused(context.scene)
         window_state.shown_changed(context.scene.name)
-        self.report({"INFO"}, f"{count} decisions forgotten")
+        self.report({"INFO"}, tell("{count} decisions forgotten", count=count))
         return {"FINISHED"}
 
 
@@ -155,22 +157,22 @@ class FETTLE_OT_add_note(bpy.types.Operator):
         return context.window_manager.invoke_props_dialog(
             self,
             width=420,
-            title=f"Note at frame {context.scene.frame_current}",
-            confirm_text="Pin",
+            title=say("Note at frame {frame}", frame=context.scene.frame_current),
+            confirm_text=say("Pin"),
         )
 
     def draw(self, context: bpy.types.Context) -> None:
         """Say where it will be pinned."""
         subject, part = find_selected_part(context)
         if part is not None:
-            self.layout.label(text=f"{subject}: {say_part(part)}", translate=False)
+            self.layout.label(text=f"{subject}: {say_part_name(part)}", translate=False)
         self.layout.activate_init = True
         self.layout.prop(self, "text", text="")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Pin it."""
         if not self.text.strip():
-            self.report({"WARNING"}, "A note needs words")
+            self.report({"WARNING"}, tell("A note needs words"))
             return {"CANCELLED"}
         subject, part = find_selected_part(context)
         note = Note(context.scene.frame_current, self.text.strip(), subject, part)
@@ -200,7 +202,7 @@ class FETTLE_OT_remove_note(bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         if not removed:
-            self.report({"WARNING"}, "This note is no longer there")
+            self.report({"WARNING"}, tell("This note is no longer there"))
             return {"CANCELLED"}
         window_state.shown_changed(context.scene.name)
         return {"FINISHED"}

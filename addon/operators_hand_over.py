@@ -15,6 +15,7 @@ from . import kept, timeline_export, window_takes
 from .operators import get_shown, has_fresh_reading
 from .sheet import make_sheet
 from .sheet_pictures import draw_flags
+from .translation import explain, tell
 
 ENDINGS = {"SHEET": ".html", "CSV": ".csv", "JSON": ".json", "OTIO": ".otio"}
 KINDS = (
@@ -53,7 +54,7 @@ class FETTLE_OT_hand_over(bpy.types.Operator):
     @classmethod
     def description(cls, _context: bpy.types.Context, properties: Any) -> str:
         """Say what this kind of file is for."""
-        return next(words for kind, _, words in KINDS if kind == properties.kind)
+        return explain(next(words for kind, _, words in KINDS if kind == properties.kind))
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -79,7 +80,7 @@ class FETTLE_OT_hand_over(bpy.types.Operator):
         except OutputError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
-        self.report({"INFO"}, f"Written to {path}")
+        self.report({"INFO"}, tell("Written to {path}", path=path))
         return {"FINISHED"}
 
 

@@ -18,12 +18,13 @@ from ..core_math import (
     write_whole,
 )
 from . import scene_settings, window_state
+from .translation import explain, tell
 
 
 def check_writable(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
     """Say whether settings can be kept with the scene."""
     if context.scene is None or context.scene.library is not None:
-        cls.poll_message_set("The scene is linked: its settings cannot be changed")
+        cls.poll_message_set(explain("The scene is linked: its settings cannot be changed"))
         return False
     return True
 
@@ -43,7 +44,7 @@ class FETTLE_OT_reset_limits(bpy.types.Operator):
         if not check_writable(cls, context):
             return False
         if not scene_settings.has_own_settings(context.scene):
-            cls.poll_message_set("This scene has no settings of its own")
+            cls.poll_message_set(explain("This scene has no settings of its own"))
             return False
         return True
 
@@ -87,7 +88,7 @@ class FETTLE_OT_import_settings(bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         window_state.change_settings(context.scene, lambda _: settings)
-        self.report({"INFO"}, f"Settings taken from {Path(self.filepath).name}")
+        self.report({"INFO"}, tell("Settings taken from {name}", name=Path(self.filepath).name))
         return {"FINISHED"}
 
 
@@ -115,7 +116,7 @@ class FETTLE_OT_export_settings(bpy.types.Operator):
         except OutputError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
-        self.report({"INFO"}, f"Settings written to {path}")
+        self.report({"INFO"}, tell("Settings written to {path}", path=path))
         return {"FINISHED"}
 
 

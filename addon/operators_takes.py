@@ -15,6 +15,7 @@ from . import window_state, window_takes
 from .operators import can_keep, get_shown, has_fresh_reading, has_reading
 from .properties import FATES
 from .scene_takes import drop_take, fetch_take, keep_take, list_takes, read_take
+from .translation import explain, say, tell
 
 
 def propose_name(taken: list[str]) -> str:
@@ -51,7 +52,7 @@ class FETTLE_OT_keep_take(bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         return context.window_manager.invoke_props_dialog(
-            self, title="Keep this reading as a take", confirm_text="Keep"
+            self, title=say("Keep this reading as a take"), confirm_text=say("Keep")
         )
 
     def draw(self, _context: bpy.types.Context) -> None:
@@ -72,7 +73,8 @@ class FETTLE_OT_keep_take(bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         window_state.shown_changed(context.scene.name)
-        self.report({"INFO"}, f"Kept as {take.name}; it is saved with the file")
+        words = tell("Kept as {name}; it is saved with the file", name=take.name)
+        self.report({"INFO"}, words)
         return {"FINISHED"}
 
 
@@ -170,7 +172,7 @@ class FETTLE_OT_compare_file(bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         window_takes.choose_base(entry, take)
-        self.report({"INFO"}, f"Comparing with {take.name}")
+        self.report({"INFO"}, tell("Comparing with {name}", name=take.name))
         return {"FINISHED"}
 
 
@@ -188,14 +190,15 @@ class FETTLE_OT_show_fate(bpy.types.Operator):
     @classmethod
     def description(cls, _context: bpy.types.Context, properties: Any) -> str:
         """Say what this kind of change is."""
-        return f"{FATES[Fate[properties.fate]]}; click again to list all"
+        words = explain(FATES[Fate[properties.fate]])
+        return explain("{what}; click again to list all", what=words)
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only while something is compared."""
         entry = get_shown(context)
         if entry is None or entry.base is None:
-            cls.poll_message_set("Choose a take to compare with first")
+            cls.poll_message_set(explain("Choose a take to compare with first"))
             return False
         return True
 
@@ -225,7 +228,7 @@ class FETTLE_OT_go_to_change(bpy.types.Operator):
         """Go there."""
         entry = get_shown(context)
         if entry is None or window_takes.go_to_change(context, entry, self.number) is None:
-            self.report({"WARNING"}, "This change is no longer there; compare again")
+            self.report({"WARNING"}, tell("This change is no longer there; compare again"))
             return {"CANCELLED"}
         return {"FINISHED"}
 

@@ -8,13 +8,23 @@ import textwrap
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_iface as iface
 
-from ..core_math import Flag, Severity, State, say_part
+from ..core_math import Flag, Severity, State
 from . import kept, markers, reading_job, window_state
 from .filters import count_checks, count_severities, group_unjudged
 from .icons import get_flag_icon, get_icon
-from .wording import name_part, say_severity, say_span, say_value, say_where_and_what
+from .old_trails import explain_missing
+from .translation import say
+from .wording import (
+    name_part,
+    name_severity,
+    say_measure,
+    say_part_name,
+    say_severity,
+    say_span,
+    say_value,
+    say_where_and_what,
+)
 
 CATEGORY = "Fettle"
 CHARACTER_WIDTH = 6.2
@@ -95,7 +105,7 @@ class FETTLE_PT_main(_Panel, bpy.types.Panel):
         row = layout.row(align=True)
         row.scale_y = 1.4
         if job is not None and window_state.is_slow(job):
-            row.progress(factor=job.progress, text=f"{iface('Reading')} {job.progress:.0%}")
+            row.progress(factor=job.progress, text=say("Reading {share:.0%}", share=job.progress))
             row.operator("fettle.stop", text="", icon="X")
         else:
             row.operator("fettle.read", icon="VIEWZOOM")
@@ -113,7 +123,7 @@ class FETTLE_PT_main(_Panel, bpy.types.Panel):
             draw_text(
                 layout,
                 context,
-                iface(
+                say(
                     "Overlay reads the shot and flags what reads wrong, in the views and in a list."
                 ),
             )
@@ -129,7 +139,7 @@ def draw_summary(layout: bpy.types.UILayout, context: bpy.types.Context, entry: 
     state = window_state.get_window_properties()
     # A third of the sidebar each, less the icon; where a word does not fit, the shape must do.
     room = count_letters(context, 30.0) // 3 - 2
-    texts = {one: f"{counts[one]} {iface(one.word.capitalize())}" for one in Severity}
+    texts = {one: f"{counts[one]} {name_severity(one)}" for one in Severity}
     fits = max(len(text) for text in texts.values()) <= room
     for severity in sorted(Severity, reverse=True):
         row.operator(
@@ -220,13 +230,16 @@ def draw_flag(layout: bpy.types.UILayout, context: bpy.types.Context, flag: Flag
     facts.active = False
     facts.label(text=f"{say_span(flag)}   {flag.check}", translate=False)
     facts.label(text=say_value(flag), translate=False)
+    measure = say_measure(flag)
+    if measure:
+        draw_text(facts, context, measure)
     if flag.suggestion:
         column.separator(factor=0.5)
-        draw_text(column, context, f"{iface('Try')}: {flag.suggestion}", icon="LIGHT")
+        draw_text(column, context, say("Try: {what}", what=flag.suggestion), icon="LIGHT")
     if flag.state is State.MEANT:
-        draw_text(column, context, f"{iface('Meant')}: {flag.reason}", icon="CHECKMARK")
+        draw_text(column, context, say("Meant: {reason}", reason=flag.reason), icon="CHECKMARK")
     elif flag.state is State.DONE:
-        draw_text(column, context, iface(UNMENDED), icon="INFO")
+        draw_text(column, context, say(UNMENDED), icon="INFO")
     row = box.row(align=True)
     if flag.state is State.OPEN:
         row.operator("fettle.mark_meant", icon="BOOKMARKS").flag_id = flag.id
@@ -295,14 +308,14 @@ class FETTLE_PT_unjudged(_Panel, bpy.types.Panel):
         if entry is None:
             return
         column = self.layout.column(align=True)
-        draw_text(column, context, iface("Not judged is not the same as clean."))
+        draw_text(column, context, say("Not judged is not the same as clean."))
         column.separator()
         several = len(entry.reading.subjects) > 1
         for group in group_unjudged(entry.reading.not_evaluated):
             draw_text(column, context, group.reason, icon="DOT")
             words = [", ".join(group.checks)]
             if group.parts:
-                words.append(", ".join(say_part(part) for part in group.parts))
+                words.append(", ".join(say_part_name(part) for part in group.parts))
             if several:
                 words.append(", ".join(group.subjects))
             where = column.column(align=True)
@@ -319,7 +332,7 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
     bl_parent_id = "FETTLE_PT_main"
     bl_options = {"DEFAULT_CLOSED"}
 
-    def draw(self, _context: bpy.types.Context) -> None:
+    def draw(self, context: bpy.types.Context) -> None:
         """Lay out what can be chosen about the trails."""
         layout = self.layout
         state = window_state.get_window_properties()
@@ -332,6 +345,13 @@ class FETTLE_PT_trails(_Panel, bpy.types.Panel):
         column.use_property_split = True
         column.use_property_decorate = False
         column.prop(state, "trail_space")
+        entry = kept.get(context.scene.name)
+        if entry is not None and entry.base is not None and state.old_trails:
+            missing = explain_missing(entry.base, state.trail_space)
+            if missing:
+                hint = column.column(align=True)
+                hint.active = False
+                draw_text(hint, context, missing)
         frames = column.column(align=True)
         frames.prop(state, "frames_before", text="Frames Back")
         frames.prop(state, "frames_after", text="Ahead")
@@ -364,7 +384,7 @@ class FETTLE_PT_notes(_Panel, bpy.types.Panel):
         for number, note in enumerate(entry.notes):
             box = layout.box()
             row = box.row(align=True)
-            where = f"{note.frame}" + (f"  {say_part(note.part)}" if note.part else "")
+            where = f"{note.frame}" + (f"  {say_part_name(note.part)}" if note.part else "")
             go = row.operator("fettle.go_to_note", text=where, icon_value=get_icon("note"))
             go.frame = note.frame
             row.operator("fettle.remove_note", text="", icon="X").number = number
@@ -396,7 +416,7 @@ class FETTLE_PT_markers(_Panel, bpy.types.Panel):
         column.operator("fettle.remove_baked")
         baked = len(markers.find_baked(context.scene))
         if baked:
-            self.layout.label(text=f"{baked} {iface('markers of Fettle in this scene')}")
+            self.layout.label(text=say("{count} markers of Fettle in this scene", count=baked))
 
 
 def draw_text(

@@ -7,11 +7,11 @@ from __future__ import annotations
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_iface as iface
 
 from . import kept
 from .operators_hand_over import KINDS
 from .panels import CATEGORY, draw_text
+from .translation import say
 
 ICONS: dict[str, Any] = {
     "SHEET": "WORLD",
@@ -43,7 +43,9 @@ class FETTLE_PT_hand_over(bpy.types.Panel):
             hint = self.layout.column(align=True)
             hint.active = False
             draw_text(
-                hint, context, f"{iface('The sheet tells what changed since')} {entry.base.name}"
+                hint,
+                context,
+                say("The sheet tells what changed since {take}", take=entry.base.name),
             )
 
 

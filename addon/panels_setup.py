@@ -7,7 +7,6 @@ from __future__ import annotations
 from itertools import groupby
 
 import bpy
-from bpy.app.translations import pgettext_iface as iface
 
 from ..core_math import ALL_CHECKS, Check, Limits, SubjectKind, Unit
 from . import kept, properties, scene_settings
@@ -15,6 +14,7 @@ from .filters import count_checks
 from .operators_body import find_active_bone, find_character
 from .panels import CATEGORY, draw_text
 from .rig_mapping import read_corrections
+from .translation import OWN, say
 from .wording import name_part
 
 UNSURE = 0.6
@@ -79,7 +79,7 @@ def draw_part(
     shown = said.get(part, bone)
     mark = "*" if part in said else "" if not bone else f"  {confidence:.0%}"
     choose = split.operator(
-        "fettle.choose_bone", text=f"{shown or iface('none')}{mark}", emboss=True, translate=False
+        "fettle.choose_bone", text=f"{shown or say('none')}{mark}", emboss=True, translate=False
     )
     choose.part = part
     buttons = row.row(align=True)
@@ -121,7 +121,8 @@ class FETTLE_PT_limits(_Panel, bpy.types.Panel):
                 if facts.kind is not SubjectKind.ARMATURE:
                     continue
                 held = f" ({facts.cadence})" if facts.cadence > 1 else ""
-                text = f"{facts.name}: {iface('read as')} {facts.stage.value}{held}"
+                stage = say(facts.stage.value, OWN) + held
+                text = say("{subject}: read as {stage}", subject=facts.name, stage=stage)
                 row = column.row()
                 row.active = False
                 row.label(text=text, translate=False)
@@ -157,10 +158,10 @@ def draw_check(
 ) -> None:
     """Lay out the question and the numbers of one check."""
     layout.active = numbers.enabled
-    draw_text(layout.column(align=True), context, check.question)
+    draw_text(layout.column(align=True), context, say(check.question))
     for declared in check.declarations:
         unit = "" if declared.unit in (Unit.RATIO, Unit.COUNT) else f" ({declared.unit})"
-        title = declared.name.replace("_", " ").capitalize()
+        title = say(declared.name.replace("_", " ").capitalize(), OWN)
         if isinstance(declared, Limits):
             layout.label(text=f"{title}{unit}", translate=False)
             row = layout.row(align=True)
@@ -185,7 +186,7 @@ class FETTLE_MT_limits(bpy.types.Menu):
         layout.operator("fettle.reset_limits", text="Reset Everything", icon="LOOP_BACK").check = ""
         shared = scene_settings.find_shared_file()
         if shared is not None and not scene_settings.has_own_settings(context.scene):
-            layout.label(text=f"{iface('from')} {shared.name}", translate=False)
+            layout.label(text=say("from {name}", name=shared.name), translate=False)
 
 
 CLASSES = (FETTLE_PT_body, FETTLE_PT_limits, FETTLE_MT_limits)

@@ -7,13 +7,14 @@ from __future__ import annotations
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_iface as iface
 
 from ..core_math import Change, Fate, format_quantity
 from . import kept, window_state, window_takes
 from .icons import get_flag_icon
+from .old_trails import explain_missing
 from .panels import CATEGORY, count_letters, draw_text, get_list_width, shorten
-from .wording import name_part, say_severity, say_where_and_what
+from .translation import say
+from .wording import name_fate, name_part, say_severity, say_where_and_what
 
 FATE_ICONS: dict[Fate, Any] = {
     Fate.NEW: "ADD",
@@ -91,7 +92,7 @@ class FETTLE_PT_takes(bpy.types.Panel):
             draw_text(
                 layout.column(align=True),
                 context,
-                iface("Keep a take now; after your changes, compare to see what was fixed."),
+                say("Keep a take now; after your changes, compare to see what was fixed."),
             )
         column = layout.column(align=True)
         for take in rows.takes:
@@ -118,14 +119,14 @@ def draw_comparison(
     """Lay out the counts, the list of changes and the selected one in full."""
     counts = window_takes.count_fates(entry)
     state = window_state.get_window_properties()
-    layout.label(text=f"{iface('Since')} {entry.base.name}", translate=False)
+    layout.label(text=say("Since {take}", take=entry.base.name), translate=False)
     grid = layout.grid_flow(columns=2, row_major=True, align=True, even_columns=True)
     narrow = count_letters(context, 60.0) < 26
     for fate, count in counts.items():
         if fate is Fate.UNKNOWN and not count:
             grid.label(text="")
             continue
-        words = "" if narrow else f" {iface(fate.value.capitalize())}"
+        words = "" if narrow else f" {name_fate(fate)}"
         grid.operator(
             "fettle.show_fate",
             text=f"{count}{words}",
@@ -156,22 +157,18 @@ def draw_comparison(
     row = layout.row()
     row.enabled = bool(entry.base.trails)
     row.prop(state, "old_trails")
-    if not entry.base.trails:
-        hint = layout.row()
+    missing = explain_missing(entry.base, state.trail_space)
+    if missing:
+        hint = layout.column(align=True)
         hint.active = False
-        hint.label(text="A findings file holds no trails")
-    elif state.trail_space not in ("world", "picture"):
-        hint = layout.row()
-        hint.active = False
-        hint.label(text="Old trails show in World and Picture")
+        draw_text(hint, context, missing)
 
 
 def draw_change(layout: bpy.types.UILayout, context: bpy.types.Context, change: Change) -> None:
     """Lay out one change: what became of it, and the numbers of both takes."""
     flag = change.flag
     layout.label(
-        text=f"{iface(change.fate.value.capitalize())}: {name_part(flag.part)}, "
-        f"{say_severity(flag)}",
+        text=f"{name_fate(change.fate)}: {name_part(flag.part)}, {say_severity(flag)}",
         icon=FATE_ICONS[change.fate],
         translate=False,
     )
@@ -180,11 +177,11 @@ def draw_change(layout: bpy.types.UILayout, context: bpy.types.Context, change: 
     facts = column.column(align=True)
     facts.active = False
     numbers = [
-        format_quantity(one.value, one.unit) if one is not None else iface("no flag")
+        format_quantity(one.value, one.unit) if one is not None else say("no flag")
         for one in (change.old, change.new)
     ]
     if change.reason:
-        draw_text(facts, context, f"{iface('Not judged')}: {change.reason}")
+        draw_text(facts, context, say("Not judged: {reason}", reason=change.reason))
     else:
         facts.label(text=f"{numbers[0]}  \u2192  {numbers[1]}", translate=False)
     facts.label(text=flag.check, translate=False)

@@ -25,6 +25,7 @@ from bpy.props import (
 
 from ..core_math import ALL_CHECKS, Check, Fate, Limits, Stage, Style, Unit
 from . import scene_settings, window_state, window_takes
+from .translation import OWN
 
 PROPERTY = "fettle"
 """Name of our properties on the window manager and on scenes."""
@@ -145,24 +146,28 @@ class FETTLE_PG_window(bpy.types.PropertyGroup):
     show_faint: BoolProperty(
         name="Faint",
         description="Show flags that are seen only frame by frame",
+        translation_context=OWN,
         default=True,
         update=_refilter,
     )
     show_clear: BoolProperty(
         name="Clear",
         description="Show flags that are seen at speed",
+        translation_context=OWN,
         default=True,
         update=_refilter,
     )
     show_glaring: BoolProperty(
         name="Glaring",
         description="Show flags that pull the viewer out of the shot",
+        translation_context=OWN,
         default=True,
         update=_refilter,
     )
     state: EnumProperty(
         name="State",
         description="Which flags are listed and drawn",
+        translation_context=OWN,
         items=[
             ("OPEN", "Open", "Flags nobody has decided about"),
             ("MEANT", "Meant", "Flags that are meant that way, with the reason"),
@@ -204,6 +209,7 @@ class FETTLE_PG_window(bpy.types.PropertyGroup):
     show_fates: EnumProperty(
         name="Changes",
         description="Which changes since the other take are listed",
+        translation_context=OWN,
         items=[
             (fate.name, fate.value.capitalize(), words, 1 << place)
             for place, (fate, words) in enumerate(FATES.items())
@@ -358,6 +364,7 @@ def _make_limit(check: Check, declared: Limits, severity: str) -> Any:
     return FloatProperty(
         name=severity.capitalize(),
         description=f"{severity.capitalize()} when {sign} this. {_describe(declared)}",
+        translation_context=OWN,
         default=default,
         min=declared.minimum,
         max=declared.maximum,

@@ -46,6 +46,7 @@ from ..core_math import (
 from .sampling import SamplingError, SamplingMemory, ShotSamples, iterate_sampling
 from .sampling_staging import look_around
 from .subjects import Subject, find_subjects
+from .translation import tell
 
 MARKS = "fettle_marks"
 """Custom property of a scene: what people decided about its flags, and their notes."""
@@ -238,13 +239,13 @@ def _sample(
         memory=memory.sampled if memory is not None else None,
         budget_ms=budget_ms,
     )
-    text = f"sampling frames {frames[0]}-{frames[1]}"
+    text = tell("sampling frames {first}-{last}", first=frames[0], last=frames[1])
     samples: ShotSamples = yield from _tell(sampling, text)
     if not samples.samples:
         raise SamplingError("; ".join(failure.message for failure in samples.failures))
     if surroundings:
         looking = look_around(scene, view_layer, found, samples, budget_ms)
-        samples = yield from _tell(looking, "looking around the subjects")
+        samples = yield from _tell(looking, tell("looking around the subjects"))
     return samples
 
 

@@ -8,24 +8,35 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import bpy
+import numpy as np
 
 from ..core_math import Flag, State
 from . import kept, window_state
 from .drawing import (
-    draw_label,
     draw_mark_batch,
     draw_text_box,
     get_scale,
     get_text_size,
     guard,
     make_batch,
-    make_mark_batch,
 )
-from .overlay_marks import Box, Fill, Mark, PlacedMark, build_box, build_boxes
+from .overlay_marks import (
+    Box,
+    Fill,
+    Mark,
+    MarkRows,
+    PlacedMark,
+    build_box,
+    build_boxes,
+    build_marks,
+    join,
+    to_rows,
+    write_counts,
+)
 from .palette import NOTE, QUIET, SEVERITY_COLOURS
 from .selection import find_owner
 from .shaders import get_mark_shader
-from .view_marks import describe_flags
+from .view_words import describe_flags
 
 SPACES = (bpy.types.SpaceDopeSheetEditor, bpy.types.SpaceGraphEditor, bpy.types.SpaceNLA)
 EDITORS = {"DOPESHEET_EDITOR", "GRAPH_EDITOR", "NLA_EDITOR"}
@@ -53,7 +64,7 @@ class StripEntry:
 class _StripState:
     key: tuple[Any, ...] = ()
     entries: list[StripEntry] = field(default_factory=list)
-    batches: list[Any] = field(default_factory=list)
+    batch: Any = None
     hovered: tuple[str, ...] = ()
 
 
@@ -138,31 +149,31 @@ def _draw_strip() -> None:
     left, right = view.view_to_region(0.0, 0.0, clip=False)[0], 0.0
     right = view.view_to_region(1000.0, 0.0, clip=False)[0]
     key = (entry.revision, entry.chosen, region.width, region.height, foot, left, right)
-    key += (state.hovered,)
+    key += (state.hovered, get_text_size(context))
     if key != state.key:
         per_frame = (right - left) / 1000.0
         flags = window_state.list_shown_flags(entry)
         state.entries = lay_out_strip(
             flags, lambda frame: left + per_frame * frame, region.width, scale
         )
-        state.batches = _build(entry, state, region, foot, scale, left, per_frame)
+        state.batch = _build(context, entry, state, foot, left, per_frame)
         state.key = key
-    for batch in state.batches:
-        draw_mark_batch(batch, region)
-    _draw_words(context, entry, state, foot)
+    draw_mark_batch(state.batch, region)
+    # A flag's id is made anew each time it is asked for: at every redraw that would be felt.
+    if state.hovered:
+        _draw_sentence(context, state, foot)
 
 
 def _build(
+    context: bpy.types.Context,
     entry: kept.Kept,
     state: _StripState,
-    region: bpy.types.Region,
     foot: float,
-    scale: float,
     left: float,
     per_frame: float,
-) -> list[Any]:
-    """Return the batches of the strip: ground, spans, then shapes."""
-    shader = get_mark_shader()
+) -> Any:
+    """Return the batch of the strip: ground, spans, shapes, then how many flags there are."""
+    region, scale = context.region, get_scale(context)
     quiet = 0.4 if entry.stale else 1.0
     first, last = entry.reading.frame_range
     ground = (left + per_frame * first, foot - scale, left + per_frame * last, foot + 3.0 * scale)
@@ -186,22 +197,22 @@ def _build(
         x = left + per_frame * note.frame
         if 0.0 <= x <= region.width:
             marks.append(PlacedMark(Mark.DOT, x, foot + 3.0 * scale, 3.0 * scale, NOTE, quiet))
-    batches = [make_batch(shader, *build_boxes(boxes))]
-    batches.append(make_mark_batch(marks, scale))
-    return batches
+    rows = np.concatenate((to_rows(marks), _count_flags(context, state, foot)))
+    return make_batch(get_mark_shader(), *join(build_boxes(boxes), build_marks(rows, scale)))
 
 
-def _draw_words(
-    context: bpy.types.Context, entry: kept.Kept, state: _StripState, foot: float
-) -> None:
-    scale, size = get_scale(context), get_text_size(context)
-    for group in state.entries:
-        if len(group.flags) > 1:
-            x, y = group.x + 7.0 * scale, foot + 2.5 * scale
-            draw_label(str(len(group.flags)), x, y, size * 0.8, (1.0, 1.0, 1.0, 0.95))
-    # A flag's id is made anew each time it is asked for: at every redraw that would be felt.
-    if not state.hovered:
-        return
+def _count_flags(context: bpy.types.Context, state: _StripState, foot: float) -> MarkRows:
+    """Return the counts beside the places that several flags share."""
+    scale, size = get_scale(context), 0.8 * get_text_size(context)
+    several = [group for group in state.entries if len(group.flags) > 1]
+    places = [(group.x + 7.0 * scale + 0.27 * size, foot + 2.5 * scale) for group in several]
+    counts = np.array([len(group.flags) for group in several], dtype=np.intp)
+    return write_counts(np.array(places).reshape(-1, 2), counts, 0.68 * size, 0.95)
+
+
+def _draw_sentence(context: bpy.types.Context, state: _StripState, foot: float) -> None:
+    """Tell what the flags under the pointer say."""
+    scale = get_scale(context)
     hovered = next((g for g in state.entries if g.flags[0].id in state.hovered), None)
     if hovered is not None:
         draw_text_box(

@@ -15,13 +15,11 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Flag, Motion, Severity, ShotCamera, State
+from ..core_math import Flag, Motion, ShotCamera, State
 from .palette import colour_spacing
+from .viewpoints import Viewpoint
 
 FloatArray = NDArray[np.float64]
-
-CAMERA = "camera"
-"""The reference that stands for the shot camera."""
 
 NOWHERE = 1e9
 """Frame of a step that cannot be seen: too far from every other to be drawn."""
@@ -57,6 +55,8 @@ class Trail:
         0 for none, or the worst flag that covers the step to the next frame.
     dashed : bool
         Drawn in dashes: the path of an older take.
+    places_first : int
+        The frame of the first of `places`; an older path may begin on another.
     """
 
     subject: str
@@ -68,21 +68,31 @@ class Trail:
     keyed: NDArray[np.bool_]
     severities: NDArray[np.int64]
     dashed: bool = False
+    places_first: int = 0
 
     def place_at(self, frame: float) -> FloatArray:
         """Return the 4 x 4 matrix that moves the trail's points into the world at a frame."""
         matrix = np.eye(4)
         if self.places is not None:
-            row = int(np.clip(round(frame) - self.frames[0], 0, len(self.frames) - 1))
+            row = min(max(round(frame) - self.places_first, 0), len(self.places) - 1)
             matrix[:3] = self.places[row]
         return matrix
 
-    def travels(self, first: float, last: float, least: float) -> bool:
-        """Say whether the part moves farther than `least` metres between two frames."""
-        start = max(0, int(first - self.frames[0]))
-        points = self.points[start : max(start, int(last - self.frames[0]) + 1)]
-        points = points[np.isfinite(points).all(axis=1)]
-        return len(points) > 1 and bool(np.ptp(points, axis=0).max() > least)
+    def find_row(self, frame: int) -> int | None:
+        """Return the row of a frame, None when the path does not pass it."""
+        row = frame - int(self.frames[0])
+        if 0 <= row < len(self.frames) and self.frames[row] == frame:
+            return row
+        # The frames of an older path that was retimed do not follow one another.
+        rows = np.flatnonzero(self.frames == frame) if self.dashed else self.frames[:0]
+        return int(rows[0]) if len(rows) else None
+
+    def world_point(self, row: int, frame: float) -> FloatArray:
+        """Return one point as it lies in the world while a frame is shown, shape (3,)."""
+        if self.places is None:
+            return self.points[row]
+        matrix = self.place_at(frame)
+        return matrix[:3, :3] @ self.points[row] + matrix[:3, 3]
 
     def world_points(self, frame: float) -> FloatArray:
         """Return the points as they lie in the world while a frame is shown, shape (F, 3)."""
@@ -97,7 +107,7 @@ def make_trail(
     part: str,
     flags: Iterable[Flag] = (),
     space: TrailSpace = TrailSpace.WORLD,
-    reference: str = "hips",
+    viewpoint: Viewpoint | None = None,
 ) -> Trail | None:
     """Lay out the path of one part.
 
@@ -108,8 +118,8 @@ def make_trail(
     flags : iterable of Flag
         Those of this part tint the path under their frames.
     space : TrailSpace
-    reference : str
-        The part, or "camera", that the path is seen from when `space` is PART.
+    viewpoint : Viewpoint, optional
+        What the path is seen from when `space` is PART; trails that share it are drawn together.
 
     Returns
     -------
@@ -118,24 +128,15 @@ def make_trail(
     """
     if not motion.has(part):
         return None
-    heads = motion.head(part)
-    if space is TrailSpace.WORLD:
-        points, places = heads, None
-    elif space is TrailSpace.PICTURE or reference == CAMERA:
+    points, places = motion.head(part), None
+    if space is TrailSpace.PICTURE:
         if motion.camera is None:
             return None
-        if space is TrailSpace.PICTURE:
-            points, places = _lay_into_picture(heads, motion.camera)
-        else:
-            axes = _to_axes(motion.camera.rotations)
-            points = _look_from(heads, motion.camera.positions, axes)
-            places = np.concatenate((axes, motion.camera.positions[:, :, None]), axis=2)
-    else:
-        if not motion.has(reference) or reference == part:
+        points, places = _lay_into_picture(points, motion.camera)
+    elif space is TrailSpace.PART:
+        if viewpoint is None:
             return None
-        origin, axes = motion.head(reference), _to_axes(motion.rotation(reference))
-        points = _look_from(heads, origin, axes)
-        places = np.concatenate((axes, origin[:, :, None]), axis=2)
+        points, places = viewpoint.look(points), viewpoint.places
     return Trail(
         subject=motion.subject,
         part=part,
@@ -145,25 +146,37 @@ def make_trail(
         speeds=_scale_speeds(points),
         keyed=_mark_keys(motion, part),
         severities=_mark_flags(motion, part, flags),
+        places_first=int(motion.frames[0]),
     )
 
 
-def make_old_trail(trail: Trail, motion: Motion, points: FloatArray, frames: FloatArray) -> Trail:
+def make_old_trail(
+    trail: Trail,
+    motion: Motion,
+    points: FloatArray,
+    frames: FloatArray,
+    viewpoint: Viewpoint | None = None,
+) -> Trail:
     """Lay out the path that a part took in an older take, beside the one it takes now.
 
     Parameters
     ----------
     trail : Trail
-        The path of now, in the world or in the picture.
+        The path of now.
     motion : Motion
     points : ndarray, shape (G, 3), metres
         Where the part was in the world, frame by frame.
     frames : ndarray, shape (G,)
         Those frames as they lie in the scene now; rising.
+    viewpoint : Viewpoint, optional
+        What the path of now is seen from, as it was in the older take at the same frames. Where
+        the picture is looked at there is none: the camera looks from where it is now.
     """
     steps = np.rint(frames).astype(np.int64)
-    if trail.places is not None and motion.camera is not None:
-        # The camera looks from where it is now: its frames are the scene's.
+    if viewpoint is not None:
+        points = viewpoint.look(points)
+    elif trail.places is not None and motion.camera is not None:
+        # The camera of now: its frames are the scene's.
         there = (motion.frames >= frames[0]) & (motion.frames <= frames[-1])
         seen = [np.interp(motion.frames, frames, points[:, axis]) for axis in range(3)]
         places, _ = motion.camera.project(np.stack(seen, axis=-1))
@@ -180,6 +193,7 @@ def make_old_trail(trail: Trail, motion: Motion, points: FloatArray, frames: Flo
         keyed=np.zeros(count, dtype=np.bool_),
         severities=np.zeros(count, dtype=np.int64),
         dashed=True,
+        places_first=trail.places_first,
     )
 
 
@@ -303,22 +317,6 @@ def _mark_flags(motion: Motion, part: str, flags: Iterable[Flag]) -> NDArray[np.
     return severities
 
 
-def _to_axes(wxyz: FloatArray) -> FloatArray:
-    """Return rotation matrices of unit quaternions, shape (F, 3, 3), columns are the axes."""
-    w, x, y, z = np.moveaxis(wxyz, -1, 0)
-    rows = (
-        (1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)),
-        (2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)),
-        (2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)),
-    )
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
-
-
-def _look_from(points: FloatArray, origin: FloatArray, axes: FloatArray) -> FloatArray:
-    """Return points in the axes of something that moves: shape (F, 3)."""
-    return np.einsum("fji,fj->fi", axes, points - origin)
-
-
 def _lay_into_picture(points: FloatArray, camera: ShotCamera) -> tuple[FloatArray, FloatArray]:
     """Return points in the camera's picture, in widths of it, and its plane at each one's depth."""
     places, depths = camera.project(points)
@@ -329,8 +327,3 @@ def _lay_into_picture(points: FloatArray, camera: ShotCamera) -> tuple[FloatArra
 def _to_widths(places: FloatArray, camera: ShotCamera) -> FloatArray:
     width, height = camera.lens.picture
     return np.stack((places[:, 0], places[:, 1] * height / width, 0.0 * places[:, 0]), axis=-1)
-
-
-def worst_severity(flags: Iterable[Flag]) -> Severity | None:
-    """Return the worst severity of the open flags, None when there is none."""
-    return max((flag.severity for flag in flags if flag.state is State.OPEN), default=None)

@@ -14,7 +14,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Flag, Note, format_quantity, say_part
+from ..core_math import Note
 from . import framing_draw, kept, window_state
 from .drawing import (
     TextLine,
@@ -25,11 +25,21 @@ from .drawing import (
     get_text_size,
     make_mark_batch,
 )
-from .overlay_marks import Mark, PlacedMark, Stack, find_stack, mark_stack, project, stack_flags
+from .flag_stacks import Stack, Stacks, mark_counts, mark_stacks, project, stack_flags
+from .overlay_marks import Mark, MarkRows, make_rows, to_rows
 from .palette import NOTE, SEVERITY_COLOURS
 from .preferences import get_flag_size
 from .trails import find_nearest_frames
-from .view_scenery import Scenery, get_made, get_scenery, list_drawn, list_old, place_flags
+from .view_scenery import (
+    Scenery,
+    get_made,
+    get_order,
+    get_scenery,
+    list_drawn,
+    list_old,
+    place_flags,
+)
+from .view_words import describe_flags
 
 NUMBERS_REACH = 46.0
 """Frame numbers show within this distance of the pointer, in pixels at scale 1."""
@@ -45,7 +55,7 @@ class _RegionState:
     """What one region of a 3D view shows: for hovering, for clicks, and to draw it again."""
 
     key: tuple[Any, ...] = ()
-    stacks: list[Stack] = field(default_factory=list)
+    stacks: Stacks | None = None
     batch: Any = None
     mouse: tuple[float, float] | None = None
     hovered: tuple[str, ...] = ()
@@ -58,7 +68,8 @@ _regions: dict[int, _RegionState] = {}
 def hover(context: bpy.types.Context, x: float, y: float) -> Stack | None:
     """Return the flags under the pointer, and show their sentence from now on."""
     state = _get_region(context.region)
-    stack = find_stack(state.stacks, x, y)
+    number = state.stacks.find_at(x, y) if state.stacks is not None else None
+    stack = state.stacks.take(number) if state.stacks is not None and number is not None else None
     hovered = stack.ids if stack is not None else ()
     moved = state.mouse is None or max(abs(x - state.mouse[0]), abs(y - state.mouse[1])) >= 2.0
     state.mouse = (x, y)
@@ -95,7 +106,7 @@ def leave_flag(region: bpy.types.Region) -> None:
 
 def list_stacks(region: bpy.types.Region) -> list[Stack]:
     """Return the flags as a region shows them."""
-    return _get_region(region).stacks
+    return list(_get_region(region).stacks or ())
 
 
 def _get_region(region: bpy.types.Region) -> _RegionState:
@@ -109,124 +120,133 @@ def _near_trail(context: bpy.types.Context, x: float, y: float) -> bool:
 
 def draw_marks(context: bpy.types.Context, entry: kept.Kept) -> None:
     """Draw what stands on the screen: flags, notes, where parts are now, numbers, the sentence."""
-    region, view = context.region, context.region_data
+    region: Any = context.region
+    view: Any = context.region_data
     window = window_state.get_window_properties()
     frame, scale = context.scene.frame_current, get_scale(context)
     scenery = get_scenery(context, entry)
     state = _get_region(region)
+    # What is asked for in the panel is part of the scenery's key.
     key = (
         scenery.key,
         frame,
         region.width,
         region.height,
         scale,
+        get_text_size(context),
         get_flag_size(),
         state.hovered,
-        entry.chosen,
-        window.frames_before,
-        window.frames_after,
-        tuple(value for row in view.perspective_matrix for value in row),
+        tuple(tuple(row) for row in view.perspective_matrix),
     )
     if key != state.key:
-        marks = _mark_current_places(context, entry, scenery, frame, scale)
-        state.notes = _place_notes(context, entry)
-        marks += _mark_notes(state.notes, frame, scale)
-        state.stacks = _place_stacks(context, entry, scenery, frame, scale * get_flag_size())
-        for stack in state.stacks:
-            hovered = bool(state.hovered) and stack.ids == state.hovered
-            mark = mark_stack(stack, hovered, entry.chosen)
-            if entry.stale:
-                mark.alpha *= STALE_ALPHA
-            marks.append(mark)
-        state.batch = make_mark_batch(marks, scale)
+        _lay_out(context, entry, scenery, state)
         state.key = key
     if window.place_in_frame:
         framing_draw.draw_card(context, entry)
     draw_mark_batch(state.batch, region)
-    _draw_counts(context, state)
-    _draw_numbers(context, entry, scenery, state)
-    _draw_sentence(context, entry, state)
+    if state.mouse is not None or state.hovered:
+        _draw_numbers(context, entry, scenery, state)
+        _draw_sentence(context, entry, state)
+
+
+def _lay_out(
+    context: bpy.types.Context, entry: kept.Kept, scenery: Scenery, state: _RegionState
+) -> None:
+    """Find out where everything stands in a region, and make the batch of it."""
+    frame, scale = context.scene.frame_current, get_scale(context)
+    matrix = np.array(context.region_data.perspective_matrix)
+    state.notes = _place_notes(context, matrix, entry)
+    stacks = _place_stacks(context, matrix, entry, scenery, scale * get_flag_size())
+    flags = [
+        mark_stacks(stacks, next(iter(state.hovered), None), entry.chosen),
+        mark_counts(stacks, 0.9 * get_text_size(context)),
+    ]
+    if entry.stale:
+        for rows in flags:
+            rows[:, 6] *= STALE_ALPHA
+    here = _mark_current_places(context, matrix, entry, scenery, scale)
+    notes = _mark_notes(state.notes, frame, scale)
+    state.stacks = stacks
+    state.batch = make_mark_batch(np.concatenate((here, notes, *flags)), scale)
 
 
 def _to_pixels(
-    context: bpy.types.Context, places: NDArray[np.float64], entry: kept.Kept
+    context: bpy.types.Context,
+    matrix: NDArray[np.float64],
+    places: NDArray[np.float64],
+    entry: kept.Kept,
 ) -> NDArray[np.float64]:
-    return project(
-        places / entry.metres_per_unit,
-        np.array(context.region_data.perspective_matrix),
-        context.region.width,
-        context.region.height,
-    )
+    region = context.region
+    return project(places / entry.metres_per_unit, matrix, region.width, region.height)
 
 
 def _place_stacks(
-    context: bpy.types.Context, entry: kept.Kept, scenery: Scenery, frame: int, scale: float
-) -> list[Stack]:
-    window = window_state.get_window_properties()
-    pixels = _to_pixels(context, place_flags(scenery, entry, frame), entry)
-    return stack_flags(
-        scenery.table,
-        pixels,
-        (context.region.width, context.region.height),
-        frame,
-        max(window.frames_before, window.frames_after),
-        scale,
-        entry.chosen,
-    )
+    context: bpy.types.Context,
+    matrix: NDArray[np.float64],
+    entry: kept.Kept,
+    scenery: Scenery,
+    scale: float,
+) -> Stacks:
+    window, frame = window_state.get_window_properties(), context.scene.frame_current
+    pixels = _to_pixels(context, matrix, place_flags(scenery, entry, frame), entry)
+    reach = max(window.frames_before, window.frames_after)
+    order = get_order(scenery, frame, reach, entry.chosen)
+    return stack_flags(order, pixels, (context.region.width, context.region.height), scale)
 
 
 def _mark_current_places(
-    context: bpy.types.Context, entry: kept.Kept, scenery: Scenery, frame: int, scale: float
-) -> list[PlacedMark]:
+    context: bpy.types.Context,
+    matrix: NDArray[np.float64],
+    entry: kept.Kept,
+    scenery: Scenery,
+    scale: float,
+) -> MarkRows:
     """Set off the current frame on every trail that is drawn."""
-    window = window_state.get_window_properties()
-    drawn = list_drawn(scenery, entry, frame, window)
-    places = []
+    frame = context.scene.frame_current
+    drawn = list_drawn(scenery, frame, window_state.get_window_properties())
+    places, is_old = [], []
     for trail in (*list_old(scenery, drawn), *drawn):
-        rows = np.flatnonzero(trail.frames == frame)
-        if len(rows):
-            places.append((trail.world_points(frame)[rows[0]], trail.dashed))
-    pixels = _to_pixels(context, np.array([p for p, _ in places]).reshape(-1, 3), entry)
-    marks = []
-    for (x, y), (_, old) in zip(pixels.tolist(), places, strict=True):
-        if not np.isfinite(x):
-            continue
-        kind, size = (Mark.DOT, 3.2 * scale) if old else (Mark.HERE, scale)
-        marks.append(PlacedMark(kind, x, y, size, (1.0, 1.0, 1.0), 0.7 if old else 1.0))
-    return marks
+        row = trail.find_row(frame)
+        if row is not None:
+            places.append(trail.world_point(row, frame))
+            is_old.append(trail.dashed)
+    pixels = _to_pixels(context, matrix, np.array(places).reshape(-1, 3), entry)
+    known, old = np.isfinite(pixels[:, 0]), np.array(is_old, dtype=np.bool_)
+    return make_rows(
+        pixels[known],
+        np.where(old, 3.2, 1.0)[known] * scale,
+        (1.0, 1.0, 1.0),
+        np.where(old, 0.7, 1.0)[known],
+        np.where(old, Mark.DOT, Mark.HERE)[known],
+    )
 
 
-def _place_notes(context: bpy.types.Context, entry: kept.Kept) -> list[tuple[float, float, Note]]:
+def _place_notes(
+    context: bpy.types.Context, matrix: NDArray[np.float64], entry: kept.Kept
+) -> list[tuple[float, float, Note]]:
     """Return the pixels of the notes that are pinned to a part."""
-    placed = []
+    notes, places = [], []
     for note in entry.notes:
         motion = entry.motions.get(note.subject or "")
         if motion is None or note.part is None or not motion.has(note.part):
             continue
-        row = int(np.clip(note.frame - motion.frames[0], 0, motion.frame_count - 1))
-        ((x, y),) = _to_pixels(context, motion.head(note.part)[row][None], entry)
-        if np.isfinite(x):
-            placed.append((float(x), float(y), note))
-    return placed
+        row = min(max(note.frame - int(motion.frames[0]), 0), motion.frame_count - 1)
+        notes.append(note)
+        places.append(motion.head(note.part)[row])
+    if not notes:
+        return []
+    pixels = _to_pixels(context, matrix, np.array(places).reshape(-1, 3), entry)
+    placed = zip(pixels.tolist(), notes, strict=True)
+    return [(x, y, note) for (x, y), note in placed if np.isfinite(x)]
 
 
-def _mark_notes(
-    notes: list[tuple[float, float, Note]], frame: int, scale: float
-) -> list[PlacedMark]:
+def _mark_notes(notes: list[tuple[float, float, Note]], frame: int, scale: float) -> MarkRows:
     """Mark notes, in full near their frame."""
-    return [
-        PlacedMark(Mark.DOT, x, y, 4.0 * scale, NOTE, 1.0 if abs(note.frame - frame) <= 3 else 0.5)
-        for x, y, note in notes
-    ]
-
-
-def _draw_counts(context: bpy.types.Context, state: _RegionState) -> None:
-    size = get_text_size(context) * 0.9
-    for stack in state.stacks:
-        if stack.count > 1:
-            x, y = stack.x - 5.0 * stack.size, stack.y + 10.0 * stack.size
-            colour = (1.0, 1.0, 1.0, stack.alpha)
-            draw_label(str(stack.count), x - 0.55 * size, y, size, colour)
+    if not notes:
+        return to_rows(())
+    places = np.array([(x, y) for x, y, _ in notes]).reshape(-1, 2)
+    near = [1.0 if abs(note.frame - frame) <= 3 else 0.5 for _, _, note in notes]
+    return make_rows(places, 4.0 * scale, NOTE, near)
 
 
 def _find_near_points(
@@ -239,13 +259,14 @@ def _find_near_points(
         return []
     window = window_state.get_window_properties()
     frame = context.scene.frame_current
-    trails = list_drawn(scenery, entry, frame, window)
+    matrix = np.array(context.region_data.perspective_matrix)
+    trails = list_drawn(scenery, frame, window)
     points, firsts = {}, {}
     for number, trail in enumerate(trails):
         first = max(0, frame - window.frames_before - int(trail.frames[0]))
         last = max(first, frame + window.frames_after + 1 - int(trail.frames[0]))
         world = trail.world_points(frame)[first:last]
-        points[number], firsts[number] = _to_pixels(context, world, entry), first
+        points[number], firsts[number] = _to_pixels(context, matrix, world, entry), first
     reach = NUMBERS_REACH * get_scale(context)
     found = []
     for number, row in find_nearest_frames(points, mouse, reach):
@@ -281,9 +302,10 @@ def _draw_sentence(context: bpy.types.Context, entry: kept.Kept, state: _RegionS
             lines = [TextLine(note[2].text), TextLine(str(note[2].frame), quiet=True)]
             draw_text_box(context, context.region, lines, note[0], note[1], edge=NOTE)
         return
-    stack = next((s for s in state.stacks if s.ids == state.hovered), None)
-    if stack is None:
+    number = state.stacks.find_flag(state.hovered[0]) if state.stacks is not None else None
+    if state.stacks is None or number is None:
         return
+    stack = state.stacks.take(number)
     lines = describe_flags(stack.flags)
     draw_text_box(
         context,
@@ -302,24 +324,6 @@ def _find_note(state: _RegionState, scale: float) -> tuple[float, float, Note] |
     x, y = state.mouse
     reach = 9.0 * scale
     return next((n for n in state.notes if abs(n[0] - x) <= reach and abs(n[1] - y) <= reach), None)
-
-
-def describe_flags(flags: tuple[Flag, ...], most: int = 3) -> list[TextLine]:
-    """Return the lines that tell about flags: sentence, number, what to try."""
-    lines: list[TextLine] = []
-    for flag in flags[:most]:
-        value = format_quantity(flag.value, flag.unit)
-        limit = format_quantity(flag.limit, flag.unit)
-        lines.append(TextLine(flag.message))
-        head = f"{flag.peak}  {say_part(flag.part)}  {flag.severity.word}"
-        lines.append(TextLine(f"{head}: {value} (limit {limit})", quiet=True))
-        if len(flags) == 1 and flag.suggestion:
-            lines.append(TextLine(f"Try: {flag.suggestion}", quiet=True))
-        if flag.reason:
-            lines.append(TextLine(f"Meant: {flag.reason}", quiet=True))
-    if len(flags) > most:
-        lines.append(TextLine(f"and {len(flags) - most} more", quiet=True))
-    return lines
 
 
 def forget_region(region: bpy.types.Region) -> None:

@@ -3,6 +3,7 @@
 """What is derived from a reading to be drawn in the 3D view: trails, flags and where they stand.
 
 Derived anew when the reading, or the way it is asked for, changes; never because the view did.
+What is asked for changes the reading's revision, so that one number tells whether all still holds.
 """
 
 from __future__ import annotations
@@ -14,33 +15,71 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import Motion, SubjectKind
-from . import kept, window_state, window_takes
-from .overlay_marks import FlagTable, tabulate
+from ..core_math import SubjectKind
+from . import kept, window_state
+from .flag_table import FlagOrder, FlagTable, order_flags, tabulate
+from .old_trails import lay_out_old
 from .selection import find_owner
-from .trails import Trail, TrailSpace, make_old_trail, make_trail
+from .trails import Trail, TrailSpace, make_trail
+from .travels import Travels, measure_travels
+from .viewpoints import Viewpoint, find_viewpoint
 
 LIMBS = ("hand.L", "hand.R", "foot.L", "foot.R", "head", "hips")
 
 LEAST_TRAVEL = 0.004
 """Share of body size below which a part stands still and leaves no trail."""
 
+Place = tuple[str, str]
+"""Subject and part."""
 
-SAME_WAY = 0.003
-"""Share of body size by which an older path must differ from the present one to be drawn."""
+
+@dataclass(eq=False, slots=True)
+class FlagPlaces:
+    """Where flags stand in the world.
+
+    Attributes
+    ----------
+    fixed : ndarray, shape (N, 3), metres
+        Whatever frame is shown.
+    moving : list of (Trail, ndarray, shape (K,), ndarray, shape (K, 3))
+        Flags on a trail that moves with the current frame: their rows, and their places on it.
+    """
+
+    fixed: NDArray[np.float64]
+    moving: list[tuple[Trail, NDArray[np.intp], NDArray[np.float64]]]
 
 
 @dataclass(eq=False, slots=True)
 class Scenery:
-    """What is derived from one scene's reading, until it changes."""
+    """What is derived from one scene's reading, until it changes.
+
+    Attributes
+    ----------
+    key : tuple
+        What it was derived from.
+    trails, old_trails : mapping of (subject, part) to Trail
+    always : ndarray of bool, shape (T,)
+        Trails that are drawn whether or not a flag is near.
+    at : ndarray, shape (T,)
+        The place of each trail in the table of flags, -1 where it has none.
+    travels : Travels
+        How far each goes; the older take's follow those of now.
+    """
 
     key: tuple[Any, ...]
-    trails: dict[tuple[str, str], Trail]
-    old_trails: dict[tuple[str, str], Trail]
+    trails: dict[Place, Trail]
+    old_trails: dict[Place, Trail]
     table: FlagTable
-    batches: dict[tuple[Any, ...], Any] = field(default_factory=dict)
-    places: NDArray[np.float64] | None = None
-    drawn: tuple[tuple[int, int, int], list[Trail]] | None = None
+    always: NDArray[np.bool_]
+    at: NDArray[np.intp]
+    travels: Travels
+    places: FlagPlaces | None = None
+    ordered: tuple[tuple[int, int, str | None], FlagOrder] | None = None
+    window: tuple[int, int, int] | None = None
+    drawn: list[Trail] = field(default_factory=list)
+    batches: dict[bytes, Any] = field(default_factory=dict)
+    shown: bytes = b""
+    """Which trails are drawn, as a name for what is made of them."""
 
 
 _scenery: dict[str, Scenery] = {}
@@ -50,65 +89,59 @@ def get_scenery(context: bpy.types.Context, entry: kept.Kept) -> Scenery:
     """Return trails and flags of the scene's reading as they are asked for now."""
     state = window_state.get_window_properties()
     selected = _list_selected(context, entry) if "SELECTED" in state.trail_parts else ()
-    pinned = tuple((pin.subject, pin.name) for pin in state.pinned)
-    if "PINNED" not in state.trail_parts:
-        pinned = ()
-    key = (entry.revision, state.trail_space, tuple(sorted(state.trail_parts)), selected + pinned)
+    key = (entry.revision, selected)
     found = _scenery.get(entry.scene)
-    if found is not None and found.key == key:
-        return found
+    if found is None or found.key != key:
+        found = _scenery[entry.scene] = _derive(entry, state, selected, key)
+    return found
+
+
+def _derive(
+    entry: kept.Kept, state: Any, selected: tuple[Place, ...], key: tuple[Any, ...]
+) -> Scenery:
     flags = window_state.list_shown_flags(entry)
-    space, reference = _read_space(state.trail_space)
-    wanted: dict[tuple[str, str], None] = dict.fromkeys(pinned)
-    if "SELECTED" in state.trail_parts:
-        wanted.update(dict.fromkeys(selected))
-    if "FLAGGED" in state.trail_parts:
-        wanted.update(dict.fromkeys((flag.subject, flag.part) for flag in flags))
+    always: dict[Place, None] = {}
+    if "PINNED" in state.trail_parts:
+        always.update(dict.fromkeys((pin.subject, pin.name) for pin in state.pinned))
+    always.update(dict.fromkeys(selected))
     if "LIMBS" in state.trail_parts:
         for subject, motion in entry.motions.items():
             if motion.kind is SubjectKind.ARMATURE:
-                wanted.update(dict.fromkeys((subject, part) for part in LIMBS))
+                always.update(dict.fromkeys((subject, part) for part in LIMBS))
+    wanted = dict(always)
+    if "FLAGGED" in state.trail_parts:
+        wanted.update(dict.fromkeys((flag.subject, flag.part) for flag in flags))
+    space, reference = _read_space(state.trail_space)
+    viewpoints: dict[str, Viewpoint | None] = {}
+    if space is TrailSpace.PART:
+        viewpoints = {who: find_viewpoint(m, reference) for who, m in entry.motions.items()}
     trails = {}
     for subject, part in wanted:
         motion = entry.motions.get(subject)
         if motion is None:
             continue
-        trail = make_trail(motion, part, flags, space, reference)
+        seen_from = viewpoints.get(subject) if part != reference else None
+        trail = make_trail(motion, part, flags, space, seen_from)
         if trail is not None:
             trails[subject, part] = _bend_to_pose(trail, entry)
-    old = _lay_out_old(entry, trails, space) if state.old_trails else {}
-    found = Scenery(key, trails, old, tabulate(flags))
-    _scenery[entry.scene] = found
-    return found
-
-
-def _lay_out_old(
-    entry: kept.Kept, trails: dict[tuple[str, str], Trail], space: TrailSpace
-) -> dict[tuple[str, str], Trail]:
-    """Return the older take's trails beside those of now; seen from a part there are none."""
-    if entry.base is None or space is TrailSpace.PART:
-        return {}
-    move = window_takes.retime(entry)
-    first = entry.base.reading.frame_range[0]
-    old = {}
-    for (subject, part), trail in trails.items():
-        points = entry.base.trails.get((subject, part))
-        if points is None or not len(points):
-            continue
-        frames = np.array([move(subject, part, first + row) for row in range(len(points))])
-        motion = entry.motions[subject]
-        if not _is_same_way(points, motion.head(part), frames, motion):
-            old[subject, part] = make_old_trail(trail, motion, points, frames)
-    return old
-
-
-def _is_same_way(
-    old: NDArray[np.float64], new: NDArray[np.float64], frames: NDArray[np.float64], motion: Motion
-) -> bool:
-    """Say whether a part still goes where it went, frame by frame: then one line is enough."""
-    if old.shape != new.shape or not np.array_equal(np.rint(frames), motion.frames):
-        return False
-    return bool(np.abs(old - new).max() <= SAME_WAY * motion.height)
+    old = lay_out_old(entry, trails, space, reference, viewpoints) if state.old_trails else {}
+    table = tabulate(flags)
+    flagged = {place: number for number, place in enumerate(table.places)}
+    # In the picture places are shares of its width.
+    in_picture = space is TrailSpace.PICTURE
+    least = {
+        name: LEAST_TRAVEL * (1.0 if in_picture else entry.motions[name[0]].height)
+        for name in trails
+    }
+    return Scenery(
+        key=key,
+        trails=trails,
+        old_trails=old,
+        table=table,
+        always=np.array([name in always for name in trails], dtype=np.bool_),
+        at=np.array([flagged.get(name, -1) for name in trails], dtype=np.intp),
+        travels=measure_travels([(trail, old.get(n), least[n]) for n, trail in trails.items()]),
+    )
 
 
 def _read_space(word: str) -> tuple[TrailSpace, str]:
@@ -117,10 +150,10 @@ def _read_space(word: str) -> tuple[TrailSpace, str]:
     return TrailSpace.PART, word
 
 
-def _list_selected(context: bpy.types.Context, entry: kept.Kept) -> tuple[tuple[str, str], ...]:
+def _list_selected(context: bpy.types.Context, entry: kept.Kept) -> tuple[Place, ...]:
     """Return (subject, part) of the selected bones and objects."""
     bones = context.selected_pose_bones
-    found: dict[tuple[str, str], None] = {}
+    found: dict[Place, None] = {}
     for facts in entry.reading.subjects:
         motion = entry.motions.get(facts.name)
         owner = find_owner(facts, context.scene)
@@ -151,64 +184,77 @@ def _bend_to_pose(trail: Trail, entry: kept.Kept) -> Trail:
     return replace(trail, points=points)
 
 
-def list_drawn(scenery: Scenery, entry: kept.Kept, frame: int, state: Any) -> list[Trail]:
-    """Return the trails to draw now: flagged parts leave one only near their flags."""
+def list_drawn(scenery: Scenery, frame: int, state: Any) -> list[Trail]:
+    """Return the trails to draw now: flagged parts leave one only near their flags.
+
+    The list stays the same one until it holds other trails.
+    """
     window = (frame, state.frames_before, state.frames_after)
-    if scenery.drawn is None or scenery.drawn[0] != window:
-        scenery.drawn = (window, _choose_drawn(scenery, entry, window, state))
-    return scenery.drawn[1]
-
-
-def _choose_drawn(
-    scenery: Scenery, entry: kept.Kept, window: tuple[int, int, int], state: Any
-) -> list[Trail]:
-    first, last = window[0] - window[1], window[0] + window[2]
+    if scenery.window == window:
+        return scenery.drawn
+    scenery.window = window
+    first, last = frame - window[1], frame + window[2]
     table = scenery.table
-    rows = np.flatnonzero((table.starts <= last) & (first <= table.ends))
-    near = {(table.flags[row].subject, table.flags[row].part) for row in rows}
-    kept_anyway = set(scenery.key[-1])
-    space, _ = _read_space(state.trail_space)
-    limbs = LIMBS if "LIMBS" in state.trail_parts else ()
-    drawn = []
-    for name, trail in scenery.trails.items():
-        if name not in near and name not in kept_anyway and name[1] not in limbs:
-            continue
-        least = LEAST_TRAVEL * entry.motions[trail.subject].height
-        if trail.places is not None and space is TrailSpace.PICTURE:
-            least = LEAST_TRAVEL
-        old = scenery.old_trails.get(name)
-        if trail.travels(first, last, least) or (old and old.travels(first, last, least)):
-            drawn.append(trail)
-    return drawn
+    # The last one stands for trails without a flag.
+    near = np.zeros(len(table.places) + 1, dtype=np.bool_)
+    near[table.at[(table.starts <= last) & (first <= table.ends)]] = True
+    shown = (scenery.always | near[scenery.at]) & scenery.travels.reach(first, last)
+    name = shown.tobytes()
+    if name != scenery.shown:
+        scenery.shown = name
+        all_trails = list(scenery.trails.values())
+        scenery.drawn = [all_trails[number] for number in np.flatnonzero(shown)]
+    return scenery.drawn
 
 
 def list_old(scenery: Scenery, drawn: list[Trail]) -> list[Trail]:
     """Return the older take's trails beside those that are drawn now."""
+    if not scenery.old_trails:
+        return []
     old = (scenery.old_trails.get((trail.subject, trail.part)) for trail in drawn)
     return [trail for trail in old if trail is not None]
 
 
+def get_order(scenery: Scenery, frame: int, reach: int, chosen: str | None) -> FlagOrder:
+    """Return the flags in their order at a frame; see `order_flags`."""
+    key = (frame, reach, chosen)
+    if scenery.ordered is None or scenery.ordered[0] != key:
+        scenery.ordered = (key, order_flags(scenery.table, frame, reach, chosen))
+    return scenery.ordered[1]
+
+
 def place_flags(scenery: Scenery, entry: kept.Kept, frame: int) -> NDArray[np.float64]:
     """Return where flags stand in the world while a frame is shown, shape (N, 3), metres."""
-    if scenery.places is not None:
-        return scenery.places
+    if scenery.places is None:
+        scenery.places = _find_places(scenery, entry)
+    places = scenery.places
+    if not places.moving:
+        return places.fixed
+    now = places.fixed.copy()
+    for trail, rows, points in places.moving:
+        matrix = trail.place_at(frame)
+        now[rows] = points @ matrix[:3, :3].T + matrix[:3, 3]
+    return now
+
+
+def _find_places(scenery: Scenery, entry: kept.Kept) -> FlagPlaces:
     flags = scenery.table.flags
-    places = np.full((len(flags), 3), np.nan)
-    moving = False
+    fixed = np.full((len(flags), 3), np.nan)
+    moving: dict[Place, list[int]] = {}
     for number, flag in enumerate(flags):
         trail = scenery.trails.get((flag.subject, flag.part))
         if trail is not None and trail.places is not None:
-            row = int(np.clip(flag.peak - trail.frames[0], 0, len(trail.frames) - 1))
-            matrix = trail.place_at(frame)
-            places[number] = matrix[:3, :3] @ trail.points[row] + matrix[:3, 3]
-            moving = True
+            moving.setdefault((flag.subject, flag.part), []).append(number)
             continue
         place = entry.place(flag)
         if place is not None:
-            places[number] = place
-    if not moving:
-        scenery.places = places
-    return places
+            fixed[number] = place
+    found = []
+    for name, numbers in moving.items():
+        trail, rows = scenery.trails[name], np.array(numbers, dtype=np.intp)
+        peaks = scenery.table.peaks[rows].astype(np.intp) - int(trail.frames[0])
+        found.append((trail, rows, trail.points[np.clip(peaks, 0, len(trail.points) - 1)]))
+    return FlagPlaces(fixed, found)
 
 
 def get_made(scene_name: str) -> Scenery | None:

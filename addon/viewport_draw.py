@@ -9,11 +9,11 @@ is nothing to draw on, and nothing is drawn.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import gpu
-import numpy as np
 from mathutils import Matrix
 
 from . import kept, view_marks, view_scenery, window_state
@@ -27,6 +27,9 @@ TOWARDS_EYE = 0.03
 """Share of body size by which trails are drawn nearer: they run inside limbs, not behind them."""
 
 MOST_BATCHES = 64
+
+_UNDER_FLAGS, _RIMS, _LINES = 0, 1, 2
+"""What is drawn of the trails, one over the other."""
 
 _handles: list[Any] = []
 
@@ -48,6 +51,17 @@ def _get_entry(context: bpy.types.Context) -> kept.Kept | None:
     return kept.get(context.scene.name)
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Group:
+    """Trails that one matrix takes to the screen, in one batch."""
+
+    trail: Trail
+    batch: Any
+    is_flagged: bool
+    height: float
+    """Body size of the subject, metres."""
+
+
 def _draw_trails() -> None:
     """Draw the trails in space, hidden by what stands before them."""
     context = bpy.context
@@ -57,7 +71,7 @@ def _draw_trails() -> None:
     state = window_state.get_window_properties()
     frame = context.scene.frame_current
     scenery = get_scenery(context, entry)
-    drawn = list_drawn(scenery, entry, frame, state)
+    drawn = list_drawn(scenery, frame, state)
     if not drawn:
         return
     scale = get_scale(context)
@@ -71,64 +85,66 @@ def _draw_trails() -> None:
     shader.uniform_float("time", (frame, state.frames_before, state.frames_after, alpha))
     gpu.state.blend_set("ALPHA")
     gpu.state.depth_test_set("NONE" if state.behind else "LESS_EQUAL")
-    to_units = 1.0 / entry.metres_per_unit
-    shared = [
-        (
-            _get_batch(scenery, name, trails, shader),
-            _view_matrix(context, trails[0], frame, to_units),
-            _find_eye(entry, trails[0], view, frame, to_units),
-        )
-        for name, trails in _share_places([*list_old(scenery, drawn), *drawn]).items()
+    to_world = Matrix.Diagonal((*(1.0 / entry.metres_per_unit,) * 3, 1.0))
+    groups = [
+        (group, *_place_group(group, view, frame, to_world))
+        for group in _get_groups(entry, scenery, drawn, shader)
     ]
-    for kind in (0, 1, 2):
-        shader.uniform_float("style", (0.5 * state.width * scale, 3.4 * scale, kind, scale))
-        for batch, matrix, eye in shared:
-            shader.uniform_float("view_projection", matrix)
-            shader.uniform_float("eye", eye)
-            batch.draw(shader)
+    half_width = 0.5 * state.width * scale
+    placed = None
+    for kind in (_UNDER_FLAGS, _RIMS, _LINES):
+        shader.uniform_float("style", (half_width, 3.4 * scale, kind, scale))
+        for group, matrix, eye in groups:
+            if kind == _UNDER_FLAGS and not group.is_flagged:
+                continue
+            if placed is not group:
+                shader.uniform_float("view_projection", matrix)
+                shader.uniform_float("eye", eye)
+                placed = group
+            group.batch.draw(shader)
 
 
-def _share_places(drawn: list[Trail]) -> dict[tuple[Any, ...], list[Trail]]:
-    """Put trails together that one matrix takes to the screen; the key names them all."""
-    groups: dict[Any, list[Trail]] = {}
-    for trail in drawn:
-        groups.setdefault(id(trail.places), []).append(trail)
-    return {
-        tuple((t.subject, t.part, t.dashed) for t in trails): trails for trails in groups.values()
-    }
-
-
-def _get_batch(scenery: Scenery, name: tuple[Any, ...], trails: list[Trail], shader: Any) -> Any:
-    if name not in scenery.batches:
+def _get_groups(
+    entry: kept.Kept, scenery: Scenery, drawn: list[Trail], shader: Any
+) -> list[_Group]:
+    """Return the batches of what is drawn, made when other trails are drawn than before."""
+    found: list[_Group] | None = scenery.batches.get(scenery.shown)
+    if found is None:
+        together: dict[int, list[Trail]] = {}
+        for trail in (*list_old(scenery, drawn), *drawn):
+            together.setdefault(id(trail.places), []).append(trail)
+        found = [
+            _Group(
+                trails[0],
+                make_batch(shader, *build_ribbons(trails)),
+                any(trail.severities.any() for trail in trails),
+                entry.motions[trails[0].subject].height,
+            )
+            for trails in together.values()
+        ]
         if len(scenery.batches) > MOST_BATCHES:
             scenery.batches.clear()
-        scenery.batches[name] = make_batch(shader, *build_ribbons(trails))
-    return scenery.batches[name]
+        scenery.batches[scenery.shown] = found
+    return found
 
 
-def _view_matrix(context: bpy.types.Context, trail: Trail, frame: int, to_units: float) -> Any:
-    """Return what takes a trail's points, in metres, to the screen."""
-    place = trail.place_at(frame)
-    place[:3] *= to_units
-    view = np.array(context.region_data.perspective_matrix)
-    return Matrix((view @ place).tolist())
+def _place_group(
+    group: _Group, view: Any, frame: int, to_world: Any
+) -> tuple[Any, tuple[float, float, float, float]]:
+    """Return what takes a group's points, in metres, to the screen, and the eye among them.
 
-
-def _find_eye(
-    entry: kept.Kept, trail: Trail, view: Any, frame: int, to_units: float
-) -> tuple[float, float, float, float]:
-    """Return the eye in the trail's own space, and how far towards it the trail is drawn."""
-    motion = entry.motions[trail.subject]
-    inverse = np.array(view.view_matrix.inverted())
-    place = trail.place_at(frame)
-    place[:3] *= to_units
-    back = np.linalg.inv(place)
-    if view.is_perspective:
-        eye = back @ inverse[:, 3]
-    else:
+    The eye comes with how far towards it the trails are drawn.
+    """
+    place = to_world
+    if group.trail.places is not None:
+        place = to_world @ Matrix(group.trail.place_at(frame).tolist())
+    looking = view.view_matrix.inverted()
+    eye = looking.translation
+    if not view.is_perspective:
         # From far away along the line of sight.
-        eye = back @ (inverse[:, 3] + 1e4 * inverse[:, 2])
-    return (float(eye[0]), float(eye[1]), float(eye[2]), TOWARDS_EYE * motion.height)
+        eye = eye + 1e4 * looking.col[2].xyz
+    eye = place.inverted_safe() @ eye
+    return view.perspective_matrix @ place, (*eye, TOWARDS_EYE * group.height)
 
 
 def _find_depths(entry: kept.Kept, view: Any) -> tuple[float, float]:

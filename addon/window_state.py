@@ -14,6 +14,7 @@ from ..core_math import Flag, Settings, Severity, State
 from . import kept, live, reading_job, scene_settings
 from .filters import EVERYTHING, FlagFilter
 from .selection import select_flag
+from .translation import tell
 from .wording import name_part
 
 SHOWN_IN = {"VIEW_3D", "DOPESHEET_EDITOR", "GRAPH_EDITOR", "NLA_EDITOR", "SEQUENCE_EDITOR"}
@@ -276,7 +277,9 @@ def job_changed(scene_name: str) -> None:
         _tell_status(None)
         redraw()
     elif is_slow(job) and time.monotonic() - _Told.at > TELL_EACH_S:
-        _tell_status(f"Fettle reads {scene_name}: {job.progress:.0%}, {job.text} (Esc stops)")
+        words = "Fettle reads {scene}: {share:.0%}, {what} (Esc stops)"
+        words = tell(words, scene=scene_name, share=job.progress, what=job.text)
+        _tell_status(words)
         _Told.at = time.monotonic()
         _redraw_sidebars()
 

@@ -25,7 +25,7 @@ from .findings import (
 )
 from .framing import FramingTrace, PictureMove, find_trace, trace_framing
 from .judged import JudgedMemory
-from .kept_takes import Take, TakeError, dump_take, make_retime, make_take, parse_take
+from .kept_takes import CAMERA, Take, TakeError, dump_take, make_retime, make_take, parse_take
 from .kinematics import fill_rotations, split_matrices, split_transforms
 from .measures.ground import find_ground_height
 from .motion import (
@@ -113,6 +113,7 @@ __all__ = [
     "has_even_scale",
     "ALL_CHECKS",
     "BEZIER",
+    "CAMERA",
     "CONSTANT",
     "EVERY_CHECK",
     "SHAPES",

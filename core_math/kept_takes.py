@@ -4,7 +4,7 @@
 
 Beside the reading a take holds the key frames of every part, so that findings can be followed
 through a retime, and the paths of the parts that tell most, so that the old trail can be drawn
-beside the new.
+beside the new; how hips, chest and camera turned, so that it can be drawn as seen from them.
 """
 
 from __future__ import annotations
@@ -29,8 +29,16 @@ from .takes import Retime
 SCHEMA = "fettle.take/1"
 TRAIL_PARTS = ("hand.L", "hand.R", "foot.L", "foot.R", "head", "chest", "hips", "root")
 
+CAMERA = "camera"
+"""Stands for the shot camera where a part is asked for."""
+REFERENCES = ("hips", "chest", CAMERA)
+"""What trails can be seen from: these keep their turns, too."""
+
 Place = tuple[str, str]
 """Subject and part."""
+
+TURN_STEPS = 32767
+"""Turns are kept as shares of this, 16 bit each: finer than a hundredth of a degree."""
 
 
 class TakeError(ValueError):
@@ -48,13 +56,29 @@ class Take:
     keys : mapping of (subject, part) to ndarray, shape (K,)
         Rising key frames.
     trails : mapping of (subject, part) to ndarray, shape (F, 3), metres
-        World positions of the part's joint, from the reading's first frame on.
+        World positions of the part's joint, from its subject's first frame on.
+    firsts : mapping of subject to int
+        The first frame of its trails: who is hidden at the start comes in later. Empty in takes of
+        before this was kept.
+    turns : mapping of (subject, part) to ndarray, shape (F, 4)
+        World rotations, unit quaternions w, x, y, z, of what trails can be seen from.
     """
 
     name: str
     reading: ShotReading
     keys: Mapping[Place, NDArray[np.float64]] = field(default_factory=dict)
     trails: Mapping[Place, NDArray[np.float64]] = field(default_factory=dict)
+    firsts: Mapping[str, int] = field(default_factory=dict)
+    turns: Mapping[Place, NDArray[np.float64]] = field(default_factory=dict)
+
+    def find_first(self, subject: str) -> int | None:
+        """Return the first frame of a subject's trails, None where that cannot be known."""
+        if subject in self.firsts:
+            return self.firsts[subject]
+        first, last = self.reading.frame_range
+        lengths = {len(points) for (who, _), points in self.trails.items() if who == subject}
+        # Older takes did not keep it: who is there on every frame is there from the first on.
+        return first if lengths == {last - first + 1} else None
 
 
 def make_take(name: str, reading: ShotReading, motions: Iterable[Motion]) -> Take:
@@ -63,14 +87,23 @@ def make_take(name: str, reading: ShotReading, motions: Iterable[Motion]) -> Tak
         raise TakeError("a take needs a name")
     keys: dict[Place, NDArray[np.float64]] = {}
     trails: dict[Place, NDArray[np.float64]] = {}
+    turns: dict[Place, NDArray[np.float64]] = {}
+    firsts: dict[str, int] = {}
     for motion in motions:
+        firsts[motion.subject] = int(motion.frames[0])
         for part, track in motion.keys.items():
             keys[motion.subject, part] = np.asarray(track.frames, dtype=np.float64)
         flagged = (flag.part for flag in reading.flags if flag.subject == motion.subject)
         for part in dict.fromkeys((*TRAIL_PARTS, *flagged)):
             if motion.has(part):
                 trails[motion.subject, part] = motion.head(part)
-    return Take(name.strip(), reading, keys, trails)
+        for part in REFERENCES:
+            if motion.has(part):
+                turns[motion.subject, part] = motion.rotation(part)
+        if motion.camera is not None:
+            trails[motion.subject, CAMERA] = motion.camera.positions
+            turns[motion.subject, CAMERA] = motion.camera.rotations
+    return Take(name.strip(), reading, keys, trails, firsts, turns)
 
 
 def make_retime(old: Mapping[Place, Any], new: Mapping[Place, Any]) -> Retime:
@@ -113,8 +146,13 @@ def dump_take(take: Take) -> str:
             for (subject, part), frames in take.keys.items()
         ],
         "trails": [
-            {"subject": subject, "part": part, "points": _pack(points)}
+            {"subject": subject, "part": part, "points": _pack(points, "<f4")}
             for (subject, part), points in take.trails.items()
+        ],
+        "firsts": dict(take.firsts),
+        "turns": [
+            {"subject": subject, "part": part, "turns": _pack(turned * TURN_STEPS, "<i2")}
+            for (subject, part), turned in take.turns.items()
         ],
     }
     return json.dumps(document, ensure_ascii=False, allow_nan=False)
@@ -138,19 +176,42 @@ def parse_take(text: str) -> Take:
                 for entry in document["keys"]
             },
             trails={
-                (str(entry["subject"]), str(entry["part"])): _unpack(entry["points"])
+                (str(entry["subject"]), str(entry["part"])): _unpack(entry["points"], "<f4", 3)
                 for entry in document["trails"]
             },
+            # Takes of before these were kept have neither.
+            firsts={str(name): int(frame) for name, frame in document.get("firsts", {}).items()},
+            turns={
+                (str(entry["subject"]), str(entry["part"])): _unpack_turns(entry["turns"])
+                for entry in document.get("turns", ())
+            },
         )
-    except (KeyError, TypeError, ValueError, zlib.error, binascii.Error, ReportError) as error:
+    except (
+        AttributeError,
+        KeyError,
+        TypeError,
+        ValueError,
+        zlib.error,
+        binascii.Error,
+        ReportError,
+    ) as error:
         raise TakeError(f"the kept take is damaged ({type(error).__name__}: {error})") from None
 
 
-def _pack(points: NDArray[np.float64]) -> str:
-    raw = np.ascontiguousarray(points, dtype="<f4").tobytes()
+def _pack(numbers: NDArray[np.float64], kind: str) -> str:
+    whole = np.rint(numbers) if np.dtype(kind).kind == "i" else numbers
+    raw = np.ascontiguousarray(whole, dtype=kind).tobytes()
     return base64.b64encode(zlib.compress(raw, 6)).decode("ascii")
 
 
-def _unpack(text: str) -> NDArray[np.float64]:
+def _unpack(text: str, kind: str, width: int) -> NDArray[np.float64]:
     raw = zlib.decompress(base64.b64decode(text, validate=True))
-    return np.frombuffer(raw, dtype="<f4").reshape(-1, 3).astype(np.float64)
+    return np.frombuffer(raw, dtype=kind).reshape(-1, width).astype(np.float64)
+
+
+def _unpack_turns(text: str) -> NDArray[np.float64]:
+    turned = _unpack(text, "<i2", 4)
+    lengths = np.linalg.norm(turned, axis=1, keepdims=True)
+    if not (lengths > 0.0).all():
+        raise ValueError("a turn of no length")
+    return np.asarray(turned / lengths)

@@ -2,6 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Takes in the window: keep, compare, jump to what changed, the old trail beside the new."""
 
+import json
 import tempfile
 from pathlib import Path
 
@@ -103,6 +104,32 @@ def scenario_old_and_new_trail_side_by_side(ui):
     without = yield from ui.screenshot()
     left = without.differs_from(alone, 24, view)
     assert left < added / 10, f"{left} pixels are left of the old trail"
+    state.trail_space = "hips"
+    alone = yield from ui.screenshot()
+    state.old_trails = True
+    both = yield from ui.screenshot("seen-from-the-hips")
+    added = both.differs_from(alone, 24, view)
+    assert added > 80, f"seen from the hips the old trail is drawn with {added} pixels"
+
+
+def scenario_a_take_of_an_older_version(ui):
+    """It is compared as ever; where its trails cannot be drawn, the panel says why."""
+    yield from keep_and_mend(ui)
+    scene, name = bpy.context.scene, part("scene_takes").TAKES
+    document = json.loads(scene[name]["0"])
+    del document["firsts"], document["turns"]
+    scene[name] = {"0": json.dumps(document)}
+    state = get_state()
+    state.trail_parts = {"LIMBS"}
+    bpy.ops.fettle.compare_take(name="rough")
+    assert count().get("fixed", 0) >= 1
+    yield from ui.open_sidebar("Fettle")
+    scenery = part("view_scenery").get_made(scene.name)
+    assert ("Rig", "hand.L") in scenery.old_trails, "its trails are not drawn in the world"
+    state.trail_space = "chest"
+    yield from ui.screenshot("older-take-seen-from-the-chest")
+    assert not part("view_scenery").get_made(scene.name).old_trails
+    assert "older version" in part("old_trails").explain_missing(get_kept().base, "chest")
 
 
 def scenario_compare_with_files(ui):
