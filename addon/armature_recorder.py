@@ -26,6 +26,7 @@ from ..core_math import (
     iterate_motion,
     split_transforms,
 )
+from .animation_data import moves_over_time
 from .direct_route import DirectArmature, NotDirectError
 from .joint_ends import end_at_next_joint
 from .key_tracks import find_rotation_bone, read_key_tracks
@@ -203,13 +204,18 @@ class ArmatureRecorder(SubjectRecorder):
         self, seen: slice, before: Motion | None, changed: set[str]
     ) -> dict[str, RotationChannels]:
         """Return the raw rotations of the parts, those before where a part has not changed."""
-        shown = {}
+        shown: dict[str, RotationChannels] = {}
+        values = self.arrays["channels"][:, seen]
+        # All angles at once where all are read anew.
+        degrees = np.degrees(values) if before is None else None
         for part, mode in self._modes.items():
+            place = self._channel_rows[part]
             if before is not None and part not in changed and part in before.channels:
                 shown[part] = before.channels[part]
+            elif degrees is not None and mode not in CHANNEL:
+                shown[part] = RotationChannels(mode, degrees[place].T)
             else:
-                values = self.arrays["channels"][self._channel_rows[part], seen]
-                shown[part] = show_channel(values, mode)
+                shown[part] = show_channel(values[place], mode)
         return shown
 
     def _find_ground(self, motion: Motion, before: Motion | None, changed: set[str]) -> float:
@@ -335,7 +341,7 @@ def _find_slice(rows: IntArray) -> slice | IntArray:
     return slice(first, last + 1) if last - first + 1 == len(rows) else rows
 
 
-def check_armature(subject: Subject, owner: bpy.types.Object) -> None:
+def check_armature(subject: Subject, owner: bpy.types.Object, reader: SourceReader) -> None:
     """Raise SamplingError when an armature cannot be sampled as it is."""
     data: Any = owner.data
     if owner.pose is None or not data.bones:
@@ -348,5 +354,6 @@ def check_armature(subject: Subject, owner: bpy.types.Object) -> None:
         raise SamplingError(f"{subject.name}: its bones are being edited; leave edit mode first")
     if len(owner.pose.bones) != len(data.bones):
         raise SamplingError(f"{subject.name}: its pose is not up to date; leave edit mode first")
-    if not is_animated(owner):
+    curves = (entry.curve for entry in reader.read_curves(owner).played)
+    if not any(moves_over_time(curve) for curve in curves) and not is_animated(owner):
         raise SamplingError(f"{subject.name}: it has no animation; give it two different keys")

@@ -33,7 +33,7 @@ def read_key_tracks(
     factor : float
         Animation time per frame of the scene.
     """
-    keys = _KeyTimes(curves)
+    keys = _KeyTimes(curves, factor)
     tracks = {}
     for part, bones in bones_of.items():
         keyed = [bone for bone in bones if bone in curves.by_bone]
@@ -42,7 +42,7 @@ def read_key_tracks(
         if joined is not None:
             frames, held = joined
             controls = tuple(name for name in keyed if name)
-            tracks[part] = KeyTrack(frames=frames / factor, stepped=held, controls=controls)
+            tracks[part] = KeyTrack(frames=frames, stepped=held, controls=controls)
     return tracks
 
 
@@ -57,14 +57,15 @@ def find_rotation_bone(curves: PlayedCurves, bones: Sequence[str]) -> str | None
 class _KeyTimes:
     """When the keys of each curve play, and which of them are held until the next."""
 
-    def __init__(self, curves: PlayedCurves) -> None:
-        self._played = curves.played
+    def __init__(self, curves: PlayedCurves, factor: float) -> None:
+        self._played, self._factor = curves.played, factor
         keys = curves.keys
         self._counts, self._first = keys.counts.tolist(), keys.first.tolist()
         single = np.ascontiguousarray(keys.points[0, :, 0])
         # The times of one curve as bytes: told apart from another's far quicker than as numbers.
         self._bytes = memoryview(single.tobytes())
         self._times = single.astype(np.float64)
+        self._frames = self._times / factor
         self._held = keys.kinds == CONSTANT
         curve_of = np.repeat(np.arange(len(keys.counts)), keys.counts)
         falls = np.zeros(len(curve_of), dtype=np.bool_)
@@ -73,7 +74,7 @@ class _KeyTimes:
         self._holding = set(curve_of[self._held].tolist())
 
     def join(self, rows: Sequence[int]) -> tuple[FloatArray, BoolArray] | None:
-        """Return times and what is held of several curves together; None without keys."""
+        """Return frames and what is held of several curves together; None without keys."""
         rows = [row for row in rows if self._counts[row]]
         if not rows:
             return None
@@ -85,18 +86,17 @@ class _KeyTimes:
             and rows[0] not in self._falling
             and all(self._bytes[4 * p.start : 4 * p.stop] == same for p in places[1:])
         ):
-            held = self._held[every].copy()
-            for row, place in zip(rows[1:], places[1:], strict=True):
-                if row in self._holding or rows[0] in self._holding:
-                    held &= self._held[place]
-            return self._times[every], held
+            held = self._held[every]
+            if rows[0] in self._holding:
+                held = np.logical_and.reduce([self._held[place] for place in places])
+            return self._frames[every], held
         tracks = []
         for row, place in zip(rows, places, strict=True):
             at, held = self._played[row].to_frames(self._times[place]), self._held[place]
             # A strip that repeats plays its keys several times over.
             tracks.append((at, held if len(at) == len(held) else np.resize(held, len(at))))
         times, together = _merge(tracks)
-        return (times, together) if len(times) else None
+        return (times / self._factor, together) if len(times) else None
 
 
 def _merge(tracks: Sequence[tuple[FloatArray, BoolArray]]) -> tuple[FloatArray, BoolArray]:

@@ -65,8 +65,8 @@ def iterate_making(
     yield
     recorder: SubjectRecorder
     if subject.kind is SubjectKind.ARMATURE:
-        check_armature(subject, owner)
-        body = map_body(owner, scene, corrections)
+        check_armature(subject, owner, reader)
+        body = map_body(owner, scene, corrections, reader)
         yield
         recorder = ArmatureRecorder(scene, subject, owner, start, end, reader, body, scene_bound)
     else:

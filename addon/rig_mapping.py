@@ -17,7 +17,8 @@ import numpy as np
 
 from ..core_math import BodyMap, BodyMapError, Bone, apply_corrections, guess_body_map
 from .plain_values import read_column
-from .subjects import SamplingError, list_animated_bones
+from .source_reading import SourceReader
+from .subjects import SamplingError
 
 CORRECTIONS = "fettle_body_map"
 """Custom property: part to name of the bone; an empty name means there is no such part."""
@@ -30,6 +31,7 @@ def map_body(
     armature: bpy.types.Object,
     scene: bpy.types.Scene | None = None,
     corrections: Mapping[str, str] | None = None,
+    reader: SourceReader | None = None,
 ) -> BodyMap:
     """Return the body map of an armature, guessed where the user has not said otherwise.
 
@@ -40,6 +42,8 @@ def map_body(
         Where the corrections of linked armatures are kept.
     corrections : mapping of part to bone name, optional
         Taken in place of the kept ones; an empty name leaves the part out.
+    reader : SourceReader, optional
+        Of the sampling that is under way.
 
     Raises
     ------
@@ -47,7 +51,7 @@ def map_body(
         When the bones make no armature.
     """
     said = dict(read_corrections(armature, scene) if corrections is None else corrections)
-    columns = _read_columns(armature)
+    columns = _read_columns(armature, reader or SourceReader())
     key = (columns, tuple(sorted(said.items())))
     if key not in _KNOWN:
         bones = _make_bones(columns)
@@ -80,7 +84,7 @@ def find_part_parents(body_map: BodyMap, parts: Sequence[str]) -> list[int]:
 
 def read_bones(armature: bpy.types.Object) -> list[Bone]:
     """Return the armature's bones at rest, in the armature's own space."""
-    return _make_bones(_read_columns(armature))
+    return _make_bones(_read_columns(armature, SourceReader()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +101,7 @@ class _Columns:
     animated: frozenset[str]
 
 
-def _read_columns(armature: bpy.types.Object) -> _Columns:
+def _read_columns(armature: bpy.types.Object, reader: SourceReader) -> _Columns:
     data: Any = armature.data
     bones = data.bones
     return _Columns(
@@ -111,7 +115,7 @@ def _read_columns(armature: bpy.types.Object) -> _Columns:
             (collection.name, tuple(bone.name for bone in collection.bones))
             for collection in data.collections_all
         ),
-        animated=frozenset(list_animated_bones(armature)),
+        animated=frozenset(reader.read_curves(armature).by_bone) - {""},
     )
 
 

@@ -20,7 +20,6 @@ from .animation_data import (
     list_drivers,
     list_played_curves,
     moves_over_time,
-    split_bone_path,
 )
 
 THINGS = frozenset(
@@ -273,13 +272,3 @@ def _make_names_unique(found: list[Subject]) -> list[Subject]:
             Subject(name, subject.kind, subject.object_name, subject.library, subject.instancer)
         )
     return result
-
-
-def list_animated_bones(armature: bpy.types.Object) -> set[str]:
-    """Return the names of the bones with curves of their own."""
-    names = set()
-    for played in list_played_curves(armature):
-        split = split_bone_path(played.curve.data_path)
-        if split is not None:
-            names.add(split[0])
-    return names

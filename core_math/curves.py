@@ -26,6 +26,9 @@ BoolArray = NDArray[np.bool_]
 CONSTANT, LINEAR, BEZIER = 0, 1, 2
 """The numbers under which the host keeps the interpolation with a key; further ones are easings."""
 
+BLOCK = 1 << 13
+"""Curves times frames that are worked on at a time: such rows stay in the processor's memory."""
+
 ON_KEY = 1e-4
 """A frame this near to a key shows the key's own value, as in the host."""
 
@@ -283,20 +286,30 @@ def _evaluate(keys: CurveBatch, frames: FloatArray, place: IntArray) -> FloatArr
     if np.any(near):
         passed[near] += 1
         t[near] = 0.0
-    if len(leaders) < len(keys.counts):
-        passed, t = passed[keys.leader_of], t[keys.leader_of]
-    index: IntArray = passed + keys.first[:, np.newaxis]
-    values: FloatArray = keys.value_3[index]
-    for step in (keys.value_2, keys.value_1):
-        values *= t
-        values += step[index]
-    values *= t
-    values += keys.value[index]
-    if keys.is_eased:
-        _ease(keys, index, t, values)
+    values = np.empty((len(keys.counts), place.shape[1]))
+    many = max(1, BLOCK // max(1, place.shape[1]))
+    for start in range(0, len(values), many):
+        rows = slice(start, start + many)
+        _run_along(keys, rows, passed, t, values[rows])
     if np.any(keys.straight):
         _go_on_straight(keys, frames, place, values)
     return values
+
+
+def _run_along(
+    keys: CurveBatch, rows: slice, passed: IntArray, t: FloatArray, values: FloatArray
+) -> None:
+    """Put the values of some curves in place, at their leaders' shares of time."""
+    leaders = keys.leader_of[rows]
+    index: IntArray = passed[leaders] + keys.first[rows, np.newaxis]
+    share = t[leaders]
+    np.multiply(keys.value_3[index], share, out=values)
+    for step in (keys.value_2, keys.value_1):
+        values += step[index]
+        values *= share
+    values += keys.value[index]
+    if keys.is_eased:
+        _ease(keys, index, share, values)
 
 
 def _ease(keys: CurveBatch, index: IntArray, t: FloatArray, values: FloatArray) -> None:
