@@ -172,6 +172,22 @@ class _Kept(dict[Any, Shared | SharedByPart]):
     """What checks share of a watched motion."""
 
 
+class _NotedWhole:
+    """A field without parts that notes when it is asked for; it lies where fields always lie."""
+
+    def __init__(self, name: str) -> None:
+        self._name, self._read = name, (name, "")
+
+    def __get__(self, motion: Motion, kind: type[Motion] | None = None) -> Any:
+        watch = motion.__dict__.get("_watch")
+        if watch is not None:
+            watch.note(self._read)
+        return motion.__dict__[self._name]
+
+    def __set__(self, motion: Motion, value: Any) -> None:
+        motion.__dict__[self._name] = value
+
+
 class WatchedMotion(Motion):
     """A motion whose parts, keys, channels, camera and staging note that they are read.
 
@@ -182,12 +198,8 @@ class WatchedMotion(Motion):
     piece: ClassVar[int] = 1 << 13
     """Watched motion is read beside a window that waits: pauses come sooner."""
 
-    def __getattribute__(self, name: str) -> Any:
-        if name in WHOLE:
-            watch = self.__dict__.get("_watch")
-            if watch is not None:
-                watch.note((name, ""))
-        return super().__getattribute__(name)
+    camera = _NotedWhole("camera")
+    staging = _NotedWhole("staging")
 
     @property
     def watch(self) -> Watch:

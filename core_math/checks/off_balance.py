@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,7 +108,7 @@ def measure(motion: Motion, values: Values) -> list[Stand]:
     velocity = series.central_velocity(center, motion.fps)
     # A cycle in place moves over its ground as fast as the ground moves under it.
     velocity[:, :2] -= motion.treadmill()
-    corners, used, floor = _find_support(motion)
+    corners, used, floor = motion.memo((CHECK.id, "support"), partial(_find_support, motion))
     moving = balance.extrapolate_center(center, velocity)
     speed = geometry.lengths(velocity)
     upright = heads["hips"][:, 2] - floor > values[LOWEST_HIPS.name] / 100.0 * motion.height
@@ -191,10 +192,11 @@ def _find_support(motion: Motion) -> tuple[FloatArray, NDArray[np.bool_], float]
             whole = stance.flat is not None and stance.heel_off is not None
             first = stance.flat if whole and stance.flat is not None else stance.touch
             last = stance.heel_off if whole and stance.heel_off is not None else stance.off
-            points = contacts.sole_points(foot, first, last)
-            span = slice(stance.touch, stance.off + 1)
-            sole = balance.widen([points[:, i] for i in range(3)], half)
-            corners[span, rows] = sole[span, :, :2]
+            span, begin = slice(stance.touch, stance.off + 1), stance.touch
+            near = foot.slice(span.start, span.stop)
+            points = contacts.sole_points(near, first - begin, last - begin)
+            sole = balance.widen([points[:, i] for i in range(3)], half[span])
+            corners[span, rows] = sole[..., :2]
             used[span, rows] = True
             if not whole:
                 used[span, rows.start : rows.start + 2] = False
