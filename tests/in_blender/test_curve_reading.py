@@ -108,7 +108,21 @@ def test_any_curve(holder, entries, straight, smoothing):
 def test_cycles(holder, entries, cycling):
     curve = write(holder, entries, cycling=cycling)
     assert not CurveGroup([curve]).foreign
-    compare(curve)
+    compare(curve, leave_out_seams(curve))
+
+
+def leave_out_seams(curve):
+    """Return the frames but those a rounding error away from the end of a round.
+
+    Where a curve jumps there, the last bit of a single-precision number decides what shows. A
+    frame exactly at the end is told rightly.
+    """
+    start, end = (curve.keyframe_points[at].co.x for at in (0, -1))
+    if end <= start:
+        return FRAMES
+    rest = np.fmod(np.abs(FRAMES - np.where(FRAMES > end, end, start)), end - start)
+    near = np.minimum(rest, end - start - rest) < 1e-4
+    return FRAMES[~near | (rest == 0.0) | ((start <= FRAMES) & (end >= FRAMES))]
 
 
 @pytest.mark.parametrize("kind", KINDS)
