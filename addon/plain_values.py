@@ -47,25 +47,23 @@ def read_settings(struct: Any, animated: Collection[str] = ()) -> Iterator[Any]:
         yield [(name, getattr(struct, name)) for name in settings.plain if name not in animated]
         for name in settings.others:
             if name not in animated:
-                yield from _show(getattr(struct, name))
+                yield _show(getattr(struct, name))
         return
     yield settings.get(struct)
-    for value in settings.get_others(struct):
-        yield from _show(value)
+    yield [_show(value) for value in settings.get_others(struct)]
 
 
-def _show(value: Any) -> Iterator[Any]:
+def _show(value: Any) -> Any:
+    """Return a value as a plain one, None for what is none and has no name."""
     if value is None or isinstance(value, (bool, int, float, str)):
-        yield value
-    elif isinstance(value, bpy.types.ID):
-        yield value.name_full
-    elif isinstance(value, bpy.types.bpy_struct):
-        if hasattr(value, "identifier"):
-            yield value.identifier
-    elif isinstance(value, (set, frozenset)):
-        yield sorted(value)
-    else:
-        yield tuple(tuple(v) if hasattr(v, "__len__") else v for v in value)
+        return value
+    if isinstance(value, bpy.types.ID):
+        return value.name_full
+    if isinstance(value, bpy.types.bpy_struct):
+        return getattr(value, "identifier", None)
+    if isinstance(value, (set, frozenset)):
+        return sorted(value)
+    return tuple(tuple(v) if hasattr(v, "__len__") else v for v in value)
 
 
 def _list_settings(struct: Any) -> _Settings:

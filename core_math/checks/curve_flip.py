@@ -123,7 +123,9 @@ def _measure_part(motion: Motion, part: str, values: Values) -> list[Flip]:
 def judge(motion: Motion, found: list[Flip], values: Values) -> Iterator[Outcome]:
     """Grade spins by their detour; a jump between neighbouring frames is faint."""
     for part in motion.parts:
-        if part not in motion.channels and _turns_by_itself(motion, part):
+        if part not in motion.channels and motion.memo(
+            (CHECK.id, "alone", part), partial(_turns_by_itself, motion, part)
+        ):
             reason = "neither its rotation channels nor keys that move it are known"
             yield NotEvaluated(CHECK.id, motion.subject, reason, part)
     for flip in found:

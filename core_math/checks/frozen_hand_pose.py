@@ -182,17 +182,28 @@ def judge(motion: Motion, measured: FrozenHands, values: Values) -> Iterator[Out
             yield _make_flag(motion, stretch, limits.unit, severity, graded[1])
 
 
+def _see_fingers(
+    motion: Motion, chains: dict[str, tuple[str, ...]], step: int
+) -> Steps[NDArray[np.float64]]:
+    """Return the pose of all finger joints at every `step`-th frame, smooth."""
+    rows = [motion.index(part) for chain in chains.values() for part in chain]
+    local = series.smooth(motion.local_rotations[:, rows], motion.fps, SMOOTHING_HZ)
+    yield
+    vectors = hands.pose_vectors(local[::step])
+    yield
+    return vectors
+
+
 def _measure_hand(
     motion: Motion, values: Values, side: str, chains: dict[str, tuple[str, ...]]
 ) -> Steps[list[Frozen]]:
     found: list[Frozen] = []
     step = max(1, int(motion.fps // SAMPLES_PER_SECOND))
     fps, end = motion.fps / step, motion.frame_count - 1
-    rows = [motion.index(part) for chain in chains.values() for part in chain]
-    local = series.smooth(motion.local_rotations[:, rows], motion.fps, SMOOTHING_HZ)
-    yield
-    vectors = hands.pose_vectors(local[::step])
-    yield
+    # The fingers' own poses hold where only the arm was edited.
+    vectors = yield from motion.memo_steps(
+        (CHECK.id, side, "fingers"), partial(_see_fingers, motion, chains, step)
+    )
     place = series.smooth(_see_hand(motion, side), motion.fps, SMOOTHING_HZ)
     moving = hands.find_travel(
         place[::step],
