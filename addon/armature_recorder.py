@@ -157,13 +157,22 @@ class ArmatureRecorder(SubjectRecorder):
         if before is None:
             stale = set(range(self.width))
         changed = {self.parts[row] for row in stale}
-        heads, tails, turned = (self._show(name, seen) for name in ("heads", "tails", "turned"))
+        shown = []
+        for name in ("heads", "tails", "turned"):
+            shown.append(self._show(name, seen))
+            yield
+        heads, tails, turned = shown
         end_at_next_joint(self.parts, heads, tails)
+        yield
         rows = sorted(stale)
         if len(rows) == self.width:
             turned = fill_rotations(turned)
         elif rows:
             turned[:, rows] = fill_rotations(turned[:, rows])
+        yield
+        keys = read_key_tracks(self.reader.read_curves(self.owner), self._bones_of(), self.factor)
+        yield
+        channels = self._show_channels(seen, before, changed)
         yield
         motion = yield from iterate_motion(
             subject=self.subject.name,
@@ -175,10 +184,8 @@ class ArmatureRecorder(SubjectRecorder):
             heads=heads,
             tails=tails,
             rotations_wxyz=turned,
-            keys=read_key_tracks(
-                self.reader.read_curves(self.owner), self._bones_of(), self.factor
-            ),
-            channels=self._show_channels(seen, before, changed),
+            keys=keys,
+            channels=channels,
             camera=cut_camera(camera, seen),
             cuts=cut_cuts(cuts, self.frames[seen]),
             height=before.height if before is not None and not changed else None,

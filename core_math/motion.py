@@ -560,6 +560,7 @@ def iterate_motion(
 
     left_out = dict(dropped or {})
     finite = _find_finite_parts(head_array, tail_array, world)
+    yield
     for index in np.flatnonzero(~finite):
         bad = np.flatnonzero(
             ~np.isfinite(head_array[:, index]).all(axis=-1)
@@ -589,6 +590,7 @@ def iterate_motion(
         owned = True
     places, ends = take_numbers(head_array, owned), take_numbers(tail_array, owned)
     world_numbers = take_numbers(world, owned)
+    yield
     settled = yield from _settle(places, world_numbers, new_parents, before, stale)
     turned, local, local_heads = (show_samples(numbers) for numbers in settled)
     head_array, tail_array = show_samples(places), show_samples(ends)
@@ -596,6 +598,7 @@ def iterate_motion(
         height = _measure_height(names, head_array, tail_array)
     yield
     steps = measure_change(local_heads, local, height)
+    yield
     cadence = stage.find_cadence(steps)
     key_tracks = {part: track for part, track in (keys or {}).items() if part in names}
     return Motion(
