@@ -104,6 +104,7 @@ def measure_change(places: FloatArray, local: FloatArray, height: float) -> Floa
     ----------
     places : ndarray, shape (F, P, 3), metres
     local : ndarray, shape (F, P, 4)
+        Unit quaternions of continuous sign.
     height : float, metres
         Where it is 0, movement counts in metres.
 
@@ -115,9 +116,8 @@ def measure_change(places: FloatArray, local: FloatArray, height: float) -> Floa
     change = np.empty(max(0, len(local) - 1))
     for rows in list_blocks(len(change), local.shape[1]):
         after = slice(rows.start + 1, rows.stop + 1)
-        one, other = turned[..., rows], turned[..., after]
-        # A chord of the sphere for either sign, of which the shorter one is the turn's.
-        chord = np.minimum(_square(one - other), _square(one + other))
+        # Signs go on from frame to frame, so the chord is the turn's.
+        chord = _square(turned[..., rows] - turned[..., after])
         turns = np.degrees(4.0 * np.arcsin(np.minimum(0.5 * np.sqrt(chord), 1.0)))
         travel = np.sqrt(_square(at[..., after] - at[..., rows])).sum(axis=0)
         change[rows] = turns.sum(axis=0) + (100.0 * travel / height if height > 0.0 else travel)

@@ -91,7 +91,9 @@ def find_moves(
         high = runs[number + 1][0] - 1 if number + 1 < len(runs) else len(speed) - 1
         peak = first + int(np.argmax(speed[first : last + 1]))
         before, after = speed[low : first + 1], speed[last : high + 1]
-        start, onset = _edge(speed, first, peak, float(before.min()), onset_share, low)
+        # A frame of rest between two moves belongs to one of them.
+        bound = max(low, found[-1].last + 1) if found else low
+        start, onset = _edge(speed, first, peak, float(before.min()), onset_share, bound)
         stop, end = _edge(speed, last, peak, float(after.min()), onset_share, high)
         found.append(
             Move(

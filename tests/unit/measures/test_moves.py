@@ -5,7 +5,7 @@
 import figure
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fettle.core_math.measures import moves, rotations
@@ -76,6 +76,7 @@ def test_point_carried_by_its_frame_does_not_move():
     scale=st.sampled_from([0.0, 1e-3, 1.0, 1e3]),
     seed=st.integers(0, 99),
 )
+@example(count=10, rest=1, around=7, scale=0.001, seed=61)
 def test_moves_never_overlap_and_stay_inside(count, rest, around, scale, seed):
     speed = np.abs(np.random.default_rng(seed).normal(size=count)) ** 3 * scale
     found = moves.find_moves(speed, least_peak=0.4 * scale, rest=rest, around=around)
