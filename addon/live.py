@@ -221,6 +221,8 @@ def _on_update(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
         # Going to another frame moves everything and changes nothing.
         _Watch.frames[name] = scene.frame_current
         rig_moved = ""
+    if keys_changed or rig_moved:
+        reading_job.note_change(name)
     if keys_changed or (entry is not None and _shot_changed(scene, entry)):
         _animation_changed(name)
     elif rig_moved:

@@ -48,6 +48,7 @@ class ReadingJob:
     left_at: float = 0.0
     at_once: bool = False
     whole: bool = True
+    outdated: bool = False
 
 
 _job: ReadingJob | None = None
@@ -122,6 +123,16 @@ def _give_up() -> ReadingJob | None:
     return job
 
 
+def note_change(scene_name: str) -> None:
+    """Let a job that is still sampling a scene begin anew with its next slice.
+
+    It holds curves and constraints that an edit may have removed, and must not look at them
+    again. What it has sampled and still holds is not lost.
+    """
+    if _job is not None and _job.scene == scene_name and _job.samples is None:
+        _job.outdated = True
+
+
 def work_now() -> None:
     """Work a first slice without waiting for the timer."""
     _work()
@@ -134,7 +145,7 @@ def run_to_end() -> None:
 
 
 def _begin(job: ReadingJob, scene: bpy.types.Scene, view_layer: bpy.types.ViewLayer) -> None:
-    job.samples = None
+    job.samples, job.outdated = None, False
     job.progress, job.text = 0.0, "starting"
     job.started = time.perf_counter()
     job.worked = job.left_at = 0.0
@@ -212,6 +223,8 @@ def _work_slice(seconds: float) -> None:
             _close(job)
             _tell(job.scene)
             return
+        if job.outdated:
+            _close(job)
         if job.steps is None:
             _begin(job, scene, view_layer)
         assert job.steps is not None
@@ -229,8 +242,9 @@ def _work_slice(seconds: float) -> None:
         _finish(job, done.value)
     except SamplingError as error:
         _fail(job, str(error))
-    except InterruptedReadingError:
-        # The next slice begins anew, on the file as it is now.
+    except (InterruptedReadingError, ReferenceError):
+        # Saved, undone, loaded, or an object is gone: the next slice begins anew, on the file as
+        # it is now.
         _close(job)
     except Exception as error:
         _fail(job, f"reading failed: {type(error).__name__}: {error}")
