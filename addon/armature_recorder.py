@@ -127,14 +127,23 @@ class ArmatureRecorder(SubjectRecorder):
             self._keep(np.array(rows), *split_transforms(posed), posed[:, 1], some)
             self.valid[:, rows] = True
 
+    def prepare(self, rows: IntArray) -> Generator[None, None, None]:
+        """Read the keys that some frames are worked out from, with pauses."""
+        direct, _ = self._narrow(self._find_stale(rows))
+        yield from direct.iterate_reading()
+
+    def _find_stale(self, rows: IntArray) -> tuple[int, ...]:
+        """Return the parts that do not hold on all of some frames."""
+        return tuple(np.flatnonzero(~self.valid[:, rows].all(axis=1)).tolist())
+
     def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""
-        stale = np.flatnonzero(~self.valid[:, rows].all(axis=1))
-        direct, turning = self._narrow(tuple(stale.tolist()))
+        stale = self._find_stale(rows)
+        direct, turning = self._narrow(stale)
         times = self._times(rows)
         world = self._keep_world(rows, direct.place(times))
         posed = direct.evaluate(times, world, self._is_rigid)
-        parts = None if len(stale) == self.width else stale
+        parts = None if len(stale) == self.width else np.array(stale)
         self._keep(rows, posed.heads, posed.turned, posed.along, parts)
         into = [row for part in turning for row in self._list_channel_rows(part)]
         taken = direct.list_rotation_rows(turning.values())

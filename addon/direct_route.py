@@ -8,7 +8,7 @@ bones above them. What else has a say is named in NotDirectError, and the exact 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -221,6 +221,10 @@ class DirectArmature:
     def _list_rows(self, names: Sequence[str], channel: str) -> IntArray:
         places = [self._table.rows[name, channel] for name in names]
         return np.array([range(place.start, place.stop) for place in places]).T
+
+    def iterate_reading(self) -> Generator[None, None, None]:
+        """Read the keys, with pauses; `evaluate` reads them where nobody did."""
+        yield from self._table.iterate_reading()
 
     def place(self, frames: FloatArray) -> FloatArray:
         """Return where the armature is in the world at frames of animation time, (3, 4, F)."""

@@ -8,7 +8,7 @@ say: here that is found out, and the reason given where something has.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,6 +22,9 @@ from .curve_reading import CurveGroup
 from .curve_tables import PlayedCurves
 
 FloatArray = NDArray[np.float64]
+
+MOST_KEYS = 1 << 14
+"""Keys that are read between two pauses; the curves of most shots have fewer, all together."""
 
 
 class NotDirectError(Exception):
@@ -130,7 +133,7 @@ class ChannelTable:
         self._rest = np.array([value for values in rest.values() for value in values])
         self._keyed: list[int] = []
         self._fcurves: list[Any] = []
-        self._group: CurveGroup | None = None
+        self._groups: list[tuple[list[int], CurveGroup]] | None = None
         for curve in source.curves:
             place = self.rows.get(split_channel(curve.data_path))
             if place is not None and place.start + curve.array_index < place.stop:
@@ -139,12 +142,18 @@ class ChannelTable:
         if len(set(self._keyed)) < len(self._keyed):
             raise NotDirectError("a channel has two curves")
 
-    @property
-    def _curves(self) -> CurveGroup:
-        """The curves' keys, read when they are needed: often those of a few bones are enough."""
-        if self._group is None:
-            self._group = CurveGroup(self._fcurves, self._played)
-        return self._group
+    def iterate_reading(self) -> Generator[None, None, None]:
+        """Read the curves' keys, a few curves at a time, with pauses.
+
+        Done when they are needed: often those of a few bones are enough.
+        """
+        if self._groups is None:
+            groups = []
+            for some in _list_pieces([len(curve.keyframe_points) for curve in self._fcurves]):
+                group = CurveGroup(self._fcurves[some], self._played)
+                groups.append((self._keyed[some], group))
+                yield
+            self._groups = groups
 
     def is_always(self, rows: NDArray[np.int64], value: float) -> bool:
         """Say whether rows of the table have one value that no key moves."""
@@ -162,8 +171,23 @@ class ChannelTable:
         """Return the table at rising frames of animation time, shape (channels, F)."""
         table = np.empty((len(self._rest), len(frames)))
         table[:] = self._rest[:, np.newaxis]
-        table[self._keyed] = self._curves.evaluate(self._source.to_time(frames))
+        for _ in self.iterate_reading():
+            continue
+        times = self._source.to_time(frames)
+        for rows, group in self._groups or ():
+            table[rows] = group.evaluate(times)
         return table
+
+
+def _list_pieces(counts: Sequence[int]) -> list[slice]:
+    """Return which of some curves to read together, given how many keys they have."""
+    pieces, start, keys = [], 0, 0
+    for row, count in enumerate(counts):
+        keys += count
+        if keys >= MOST_KEYS or row + 1 == len(counts):
+            pieces.append(slice(start, row + 1))
+            start, keys = row + 1, 0
+    return pieces
 
 
 def split_channel(path: str) -> tuple[str, str]:

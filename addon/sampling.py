@@ -282,6 +282,8 @@ def iterate_sampling(
     for number, recorder in enumerate(recorders):
         todo = np.zeros(0, dtype=np.int64) if recorder.steps else recorder.list_missing()
         block = recorder.block(hurried=budget_ms < float("inf"))
+        if len(todo):
+            yield from _take_turns(recorder.prepare(todo), clock, reader)
         for first in range(0, len(todo), block):
             if clock.is_over():
                 share = (number + first / len(todo)) / len(recorders)

@@ -110,6 +110,10 @@ class SubjectRecorder(ABC):
     def settle(self) -> None:
         """Work out the frames that were read and are still waiting."""
 
+    def prepare(self, rows: IntArray) -> Generator[None, None, None]:
+        """Read what `evaluate` is going to need for some frames, with pauses."""
+        yield
+
     @abstractmethod
     def evaluate(self, rows: IntArray) -> None:
         """Work out some frames by the direct route."""

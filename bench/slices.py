@@ -61,7 +61,7 @@ def measure_slices(report: Report) -> None:
         worst = "; ".join(f"{text} {length:.0f}" for length, text in rest[:-4:-1])
         report.add("  the longest of ours", rest[-1][0], "ms", 8, f"{detail}; {worst}")
     report.note("one step: making or removing an evaluation, or one frame of it")
-    report.note("checks pause limb by limb and after every few parts; a curve table is made in one go")
+    report.note("checks pause limb by limb and after every few parts")
 
 
 @contextmanager
