@@ -28,16 +28,8 @@ from .judged import JudgedMemory
 from .kept_takes import CAMERA, Take, TakeError, dump_take, make_retime, make_take, parse_take
 from .kinematics import fill_rotations, split_matrices, split_transforms
 from .measures.ground import find_ground_height
-from .motion import (
-    KeyTrack,
-    Motion,
-    MotionError,
-    RotationChannels,
-    Stage,
-    SubjectKind,
-    build_motion,
-    iterate_motion,
-)
+from .motion import KeyTrack, Motion, RotationChannels, Stage, SubjectKind
+from .motion_making import MotionError, build_motion, iterate_motion
 from .one_cause import merge_causes, merge_subjects
 from .picture_view import View, choose_view, draw_sticks, find_trail_part, measure_spacing
 from .posing import (

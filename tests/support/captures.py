@@ -18,7 +18,8 @@ from capture_folder import find_captures
 from scipy.spatial.transform import Rotation
 
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import Motion, RotationChannels, build_motion
+from fettle.core_math.motion import Motion, RotationChannels
+from fettle.core_math.motion_making import build_motion
 
 _CMU_UNIT = 0.0254 / 0.45
 _SIDED_CMU = {

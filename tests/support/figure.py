@@ -17,7 +17,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import Motion, build_motion
+from fettle.core_math.motion import Motion
+from fettle.core_math.motion_making import build_motion
 
 STATURE = 1.75
 

@@ -24,7 +24,8 @@ from capture_folder import find_captures
 from scipy.spatial.transform import Rotation
 
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import Motion, build_motion
+from fettle.core_math.motion import Motion
+from fettle.core_math.motion_making import build_motion
 
 FILE = "ThomasFechten.csm"
 FPS = 120.0

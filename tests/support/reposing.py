@@ -16,7 +16,8 @@ from dataclasses import replace
 import numpy as np
 
 from fettle.core_math.measures import rotations, stage
-from fettle.core_math.motion import Motion, build_motion
+from fettle.core_math.motion import Motion
+from fettle.core_math.motion_making import build_motion
 
 
 def repose(

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fettle.core_math.motion import Motion, build_motion
+from fettle.core_math.motion import Motion
+from fettle.core_math.motion_making import build_motion
 
 STORED = Path(__file__).resolve().parents[1] / "quality" / "rig_motion.npz"
 FPS = 24.0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fettle.core_math.motion import build_motion
+from fettle.core_math.motion_making import build_motion
 from fettle.core_math.settling import BLOCK, measure_change
 
 PARENTS = [-1, 0, 1, 0, 3, -1]

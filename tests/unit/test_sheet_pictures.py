@@ -19,7 +19,8 @@ from fettle.addon.sheet_pictures import (
     draw_flag,
 )
 from fettle.core_math.findings import Severity
-from fettle.core_math.motion import SubjectKind, build_motion
+from fettle.core_math.motion import SubjectKind
+from fettle.core_math.motion_making import build_motion
 
 FRAMES = 60
 FLAG = replace(HAND, subject="Figure", start=20, end=31, peak=24)

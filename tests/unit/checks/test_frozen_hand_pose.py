@@ -11,7 +11,8 @@ from check_assertions import assert_clean, assert_invariant, assert_not_evaluate
 
 from fettle.core_math.checks.frozen_hand_pose import CHECK
 from fettle.core_math.findings import Severity
-from fettle.core_math.motion import KeyTrack, Stage, build_motion
+from fettle.core_math.motion import KeyTrack, Stage
+from fettle.core_math.motion_making import build_motion
 
 FINGERS = ("thumb", "index", "middle", "ring", "pinky")
 SECONDS = 12.0

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from fettle.core_math import ALL_CHECKS, Settings, run_checks
 from fettle.core_math.findings import Severity
 from fettle.core_math.measures import body, rotations
-from fettle.core_math.motion import KeyTrack, MotionError, Stage
+from fettle.core_math.motion import KeyTrack, Stage
+from fettle.core_math.motion_making import MotionError
 
 IDS = (
     "ik-lock",

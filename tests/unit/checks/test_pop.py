@@ -12,7 +12,8 @@ from check_assertions import assert_clean, assert_invariant, assert_not_evaluate
 from fettle.core_math.checks.pop import CHECK
 from fettle.core_math.findings import Severity
 from fettle.core_math.measures import rotations
-from fettle.core_math.motion import KeyTrack, Stage, SubjectKind, build_motion
+from fettle.core_math.motion import KeyTrack, Stage, SubjectKind
+from fettle.core_math.motion_making import build_motion
 
 SECONDS = 4.0
 

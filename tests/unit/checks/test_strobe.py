@@ -14,7 +14,8 @@ from check_assertions import assert_clean, assert_not_evaluated, run
 
 from fettle.core_math.checks.strobe import CHECK
 from fettle.core_math.findings import Severity
-from fettle.core_math.motion import SubjectKind, build_motion
+from fettle.core_math.motion import SubjectKind
+from fettle.core_math.motion_making import build_motion
 
 FRAMES = 24
 
