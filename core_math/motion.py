@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, ClassVar, ParamSpec, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,6 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 T = TypeVar("T")
-P = ParamSpec("P")
 
 
 DRAWING_ROWS = "drawing rows"

@@ -1,6 +1,6 @@
 # SPDX-FileCopyrightText: 2026 Fettle developers
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""From samples to a Motion: rotations settled, what is not finite left out, size and stage found."""
+"""From samples to a Motion: broken parts left out, rotations settled, size and stage found."""
 
 from __future__ import annotations
 
