@@ -75,7 +75,7 @@ def find_answer(driver: FloatArray, reply: FloatArray, longest: int) -> Answer:
     found = series.correlation_at_lags(driver, reply, longest)
     # Half a period later a steady swing is as like with its sign turned: rounding must not decide.
     against = bool(-found.min() > found.max() + 1e-9)
-    lag, likeness = series.find_lag(driver, -reply if against else reply, longest)
+    lag, likeness = series.find_best_lag(-found if against else found)
     if likeness <= 0.0:
         lag = 0.0
     first, last = max(0, round(-lag)), len(driver) - max(0, round(lag))

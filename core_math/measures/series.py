@@ -195,7 +195,18 @@ def find_lag(signal: FloatArray, reply: FloatArray, longest: int) -> tuple[float
         Lag (negative when the reply leads) and the correlation there; the peak is refined by a
         parabola through its neighbours.
     """
-    likeness = correlation_at_lags(signal, reply, longest)
+    return find_best_lag(correlation_at_lags(signal, reply, longest))
+
+
+def find_best_lag(likeness: FloatArray) -> tuple[float, float]:
+    """Return the lag of the highest correlation, see `find_lag`, and the correlation there.
+
+    Parameters
+    ----------
+    likeness : ndarray, shape (2 * longest + 1,)
+        As `correlation_at_lags` gives it.
+    """
+    longest = len(likeness) // 2
     best = int(np.argmax(likeness))
     shift = 0.0
     if 0 < best < len(likeness) - 1:
