@@ -283,7 +283,8 @@ def iterate_sampling(
         todo = np.zeros(0, dtype=np.int64) if recorder.steps else recorder.list_missing()
         block = recorder.block(hurried=budget_ms < float("inf"))
         if len(todo):
-            yield from _take_turns(recorder.prepare(todo), clock, reader)
+            share = number / len(recorders) if not rows else 1.0
+            yield from _take_turns(recorder.prepare(todo), clock, reader, share)
         for first in range(0, len(todo), block):
             if clock.is_over():
                 share = (number + first / len(todo)) / len(recorders)
@@ -310,9 +311,15 @@ def iterate_sampling(
 
 
 def _take_turns(
-    steps: Generator[None, None, T], clock: _Clock, reader: SourceReader
+    steps: Generator[None, None, T], clock: _Clock, reader: SourceReader, share: float = 0.0
 ) -> Generator[float, None, T]:
-    """Do what is done in steps, with a pause wherever one more would take too long."""
+    """Do what is done in steps, with a pause wherever one more would take too long.
+
+    Parameters
+    ----------
+    share : float
+        How far all is meanwhile, from 0 to 1.
+    """
     while True:
         try:
             next(steps)
@@ -320,7 +327,7 @@ def _take_turns(
             result: T = end.value
             return result
         if clock.is_over(ahead=STEP):
-            yield from clock.pause(0.0)
+            yield from clock.pause(share)
             reader.let_go()
 
 
