@@ -54,6 +54,9 @@ MARKS = "fettle_marks"
 SAMPLING_SHARE = 0.6
 """Part of the progress that belongs to sampling; the rest is the checks'."""
 
+LOOKING_SHARE = 0.2
+"""Part of the sampling's progress that belongs to looking around, where that is done."""
+
 SLICE_MS = 8.0
 
 
@@ -240,19 +243,21 @@ def _sample(
         budget_ms=budget_ms,
     )
     text = tell("sampling frames {first}-{last}", first=frames[0], last=frames[1])
-    samples: ShotSamples = yield from _tell(sampling, text)
+    sampled = SAMPLING_SHARE - (LOOKING_SHARE if surroundings else 0.0)
+    samples: ShotSamples = yield from _tell(sampling, text, 0.0, sampled)
     if not samples.samples:
         raise SamplingError("; ".join(failure.message for failure in samples.failures))
     if surroundings:
         looking = look_around(scene, view_layer, found, samples, budget_ms)
-        samples = yield from _tell(looking, tell("looking around the subjects"))
+        text = tell("looking around the subjects")
+        samples = yield from _tell(looking, text, sampled, SAMPLING_SHARE)
     return samples
 
 
 def _tell(
-    sampling: Generator[float, None, ShotSamples], text: str
+    sampling: Generator[float, None, ShotSamples], text: str, low: float, high: float
 ) -> Generator[tuple[float, str], None, ShotSamples]:
-    """Pass on how far sampling is, and end it when the caller stops."""
+    """Pass on how far sampling is, between two marks of the whole; end it when the caller stops."""
     try:
         while True:
             try:
@@ -260,7 +265,7 @@ def _tell(
             except StopIteration as end:
                 samples: ShotSamples = end.value
                 return samples
-            yield SAMPLING_SHARE * share, text
+            yield low + (high - low) * share, text
     finally:
         sampling.close()
 

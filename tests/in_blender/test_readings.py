@@ -89,12 +89,20 @@ def test_stopped_half_way_leaves_nothing_behind():
     assert all(0.0 <= progress <= 1.0 and text for progress, text in told)
 
 
-def test_progress_rises_to_the_end():
+@pytest.mark.parametrize("filmed", [False, True])
+def test_progress_rises_to_the_end(filmed):
     scene, _ = build_shot()
+    if filmed:
+        scene.camera = bpy.data.objects.new("Cam", bpy.data.cameras.new("Cam"))
+        scene.camera.location, scene.camera.rotation_euler = (0.0, -8.0, 1.2), (1.5708, 0.0, 0.0)
+        scene.collection.objects.link(scene.camera)
+        bpy.context.view_layer.update()
     steps = readings.iterate_reading(scene, bpy.context.view_layer, Settings(), budget_ms=0.0)
-    progress = [share for share, _ in steps]
+    told = list(steps)
+    progress = [share for share, _ in told]
     assert progress == sorted(progress)
     assert progress[-1] == pytest.approx(1.0)
+    assert filmed is any("looking around" in text for _, text in told)
 
 
 def test_a_crashing_check_is_named_and_nothing_is_left_behind():
