@@ -174,11 +174,8 @@ def measure(motion: Motion, values: Values) -> Steps[list[Break]]:
     # Few points are left: only theirs are looked up.
     rows, columns = np.unique(found.columns, return_inverse=True)
     points = np.stack([_follow(motion, row, leaves) for row in rows.tolist()], axis=1)
-    path, parts, found = (
-        points * (100.0 / motion.height),
-        parts[rows],
-        replace(found, columns=columns),
-    )
+    path, parts = points * (100.0 / motion.height), parts[rows]
+    found = replace(found, columns=columns)
     found = found.select(_belongs_to_a_move(motion, path, parts, found, values))
     groups = causes.group_sightings(
         parts[found.columns], found.firsts, found.lasts, motion.parents, round(motion.fps / 8.0)
@@ -188,10 +185,9 @@ def measure(motion: Motion, values: Values) -> Steps[list[Break]]:
 
 def _follow(motion: Motion, point: int, leaves: IntArray) -> FloatArray:
     """Return the path of a joint, or after all joints of what carries nothing its end, (F, 3)."""
-    joints = len(motion.parts)
-    return (
-        motion.heads[:, point] if point < joints else motion.tails[:, int(leaves[point - joints])]
-    )
+    if point < len(motion.parts):
+        return motion.heads[:, point]
+    return motion.tails[:, int(leaves[point - len(motion.parts)])]
 
 
 def _search_columns(

@@ -24,26 +24,6 @@ SHAPES: tuple[spikes.Shape, ...] = (
 """Ways to leave an arc for one to four samples, abrupt and soft."""
 
 
-def list_points(
-    heads: FloatArray, tails: FloatArray, parents: Sequence[int]
-) -> tuple[FloatArray, IntArray]:
-    """Return the points whose paths are seen: every joint, and the end of what carries nothing.
-
-    Parameters
-    ----------
-    heads, tails : ndarray, shape (F, P, 3)
-    parents : sequence of int, length P
-
-    Returns
-    -------
-    points : ndarray, shape (F, N, 3)
-    rows : ndarray of int, shape (N,)
-        The part each point belongs to.
-    """
-    rows, leaves = np.arange(len(parents)), list_leaves(parents)
-    return np.concatenate((heads, tails[:, leaves]), axis=1), np.concatenate((rows, leaves))
-
-
 def list_leaves(parents: Sequence[int]) -> IntArray:
     """Return the rows of the parts that carry nothing."""
     rows = np.arange(len(parents))

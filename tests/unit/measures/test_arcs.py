@@ -79,11 +79,8 @@ def test_sight_lines_point_from_the_camera_to_the_points():
     np.testing.assert_allclose(flat[0], np.tile(turn.apply([0, 0, -1.0]), (2, 1)), atol=1e-12)
 
 
-def test_points_are_joints_and_the_ends_of_what_carries_nothing():
-    heads, tails = np.zeros((2, 4, 3)), np.ones((2, 4, 3))
-    points, rows = arcs.list_points(heads, tails, [-1, 0, 1, 0])
-    assert rows.tolist() == [0, 1, 2, 3, 2, 3]
-    assert points[0, :, 0].tolist() == [0, 0, 0, 0, 1, 1]
+def test_leaves_are_the_parts_that_carry_nothing():
+    assert arcs.list_leaves([-1, 0, 1, 0]).tolist() == [2, 3]
 
 
 def test_way_around_counts_both_sides_and_leaves_out_the_frames_themselves():
