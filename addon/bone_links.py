@@ -8,7 +8,7 @@ lead back to it, or a driver moves the object itself), everything counts as foll
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -77,7 +77,7 @@ def collect_links(
         Of the sampling that is under way.
     """
     reader = reader or SourceReader()
-    bones = tuple(bone.name for bone in armature.pose.bones)
+    bones = tuple(armature.pose.bones.keys())
     followers: dict[str, set[str]] = {bone: set() for bone in bones}
     links = BoneLinks(name, bones, followers)
     is_one_solver = armature.pose.ik_solver != "LEGACY"
@@ -90,14 +90,14 @@ def collect_links(
         for bone in bones:
             followers[bone].add(ALL)
         return links
-    for bone in armature.pose.bones:
-        if bone.parent is not None:
-            followers[bone.parent.name].add(bone.name)
+    for bone, above in reader.read_parents(armature.data).items():
+        if above:
+            followers[above].add(bone)
     for held in reader.read_constraints(armature):
         if held.bone:
             _link(followers, armature, held)
         else:
-            for source in _list_sources(armature, held):
+            for source in _list_sources(armature, held, followers):
                 followers[source].add(ALL)
     for driven in reader.read_drivers(armature):
         moved = links.find_bone(name, driven.path)
@@ -109,20 +109,20 @@ def collect_links(
 def _link(followers: dict[str, set[str]], armature: bpy.types.Object, held: HeldConstraint) -> None:
     """Note who leads a bone by one of its constraints, muted or not."""
     names = {held.bone}
-    constraint = held.constraint
     if held.kind in ("IK", "SPLINE_IK"):
         names.update(list_chain(armature, held))
-    leaders = {*_list_sources(armature, held), *(names if len(names) > 1 else ())}
-    if held.kind == "ARMATURE" or getattr(constraint, "use_bbone_shape", False):
+    leaders = {*_list_sources(armature, held, followers), *(names if len(names) > 1 else ())}
+    if held.kind == "ARMATURE" or held.get("use_bbone_shape", False):
         leaders |= {near for name in tuple(leaders) for near in _list_shaping(armature, name)}
     for leader in leaders:
         followers[leader] |= names - {leader}
 
 
-def _list_sources(armature: bpy.types.Object, held: HeldConstraint) -> Iterator[str]:
-    bones = armature.pose.bones
+def _list_sources(
+    armature: bpy.types.Object, held: HeldConstraint, bones: Collection[str]
+) -> Iterator[str]:
     for target, subtarget in held.targets:
-        if target == armature and subtarget in bones:
+        if subtarget in bones and target == armature:
             yield subtarget
 
 
@@ -145,9 +145,9 @@ def _list_read(driven: HeldDriver, armature: bpy.types.Object, links: BoneLinks)
         if read.owner != armature:
             continue
         if read.kind == "SINGLE_PROP":
-            bone = links.find_bone(links.owner, read.target.data_path)
+            bone = links.find_bone(links.owner, read.path)
         else:
-            bone = read.target.bone_target
+            bone = read.bone
         if bone in links.followers:
             yield bone
 

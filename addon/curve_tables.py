@@ -102,6 +102,8 @@ def read_keys_of(curves: Sequence[Any]) -> KeyArrays:
     keys, left, right = sides
     first = 0
     for keyed, count in zip(points, counts, strict=True):
+        if not count:
+            continue
         stop = first + count
         keyed.foreach_get("co", keys[2 * first : 2 * stop])
         keyed.foreach_get("handle_left", left[2 * first : 2 * stop])

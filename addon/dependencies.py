@@ -160,15 +160,15 @@ class _Search:
 def _list_bones_read(driven: HeldDriver, owner: bpy.types.Object) -> Iterator[str]:
     """Yield the bones of the armature whose place or turn a driver reads."""
     for read in driven.reads:
-        if read.owner == owner and read.kind != "SINGLE_PROP" and read.target.bone_target:
-            yield read.target.bone_target
+        if read.owner == owner and read.kind != "SINGLE_PROP" and read.bone:
+            yield read.bone
 
 
 def _read_scene_clock(driven: HeldDriver) -> str | None:
     for read in driven.reads:
         scene = read.owner if read.kind == "SINGLE_PROP" else None
         if isinstance(scene, bpy.types.Scene):
-            path = read.target.data_path
+            path = read.path
             if path in _CLOCK or any(
                 played.curve.data_path == path and moves_over_time(played.curve)
                 for played in list_played_curves(scene)
@@ -183,6 +183,6 @@ def _read_tainted(
     if not tainted:
         return None
     for read in driven.reads:
-        if read.owner in (owner, owner.data) and read.target.data_path in tainted:
-            return tainted[read.target.data_path]
+        if read.owner in (owner, owner.data) and read.path in tainted:
+            return tainted[read.path]
     return None

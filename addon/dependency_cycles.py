@@ -112,8 +112,8 @@ def _list_posed(read: DriverRead) -> Iterator[Node]:
     if not isinstance(owner, bpy.types.Object):
         return
     if read.kind != "SINGLE_PROP":
-        yield owner.as_pointer(), read.target.bone_target if owner.pose is not None else ""
+        yield owner.as_pointer(), read.bone if owner.pose is not None else ""
         return
-    split = split_bone_path(read.target.data_path)
+    split = split_bone_path(read.path)
     if split is not None and split[1].startswith(_POSED):
         yield owner.as_pointer(), split[0]

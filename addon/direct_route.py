@@ -180,9 +180,10 @@ class DirectArmature:
         self._source = find_source(owner, first, last)
         data: Any = owner.data
         every = data.bones
-        number = {bone.name: row for row, bone in enumerate(every)}
-        names = list(number)
-        parents = [-1 if (up := bone.parent) is None else number[up.name] for bone in every]
+        hangs_from = reader.read_parents(data)
+        names = list(hangs_from)
+        number = {name: row for row, name in enumerate(names)}
+        parents = [number[above] if above else -1 for above in hangs_from.values()]
         wanted = [number[name] for name in bones]
         self._rows = list_with_ancestors(parents, [*wanted, *(number[name] for name in turning)])
         self._names = [names[row] for row in self._rows]
@@ -311,7 +312,7 @@ class DirectArmature:
                 continue
             chain = held.kind in ("IK", "SPLINE_IK")
             if held.bone in needed or (chain and needed.intersection(list_chain(owner, held))):
-                raise NotDirectError(f"constraint {held.constraint.name!r} on {held.bone}")
+                raise NotDirectError(f"constraint {held.name!r} on {held.bone}")
 
 
 def _refuse_object(owner: bpy.types.Object, reader: SourceReader) -> None:

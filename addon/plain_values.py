@@ -7,7 +7,7 @@ What is kept holds nothing of Blender's own: other data is kept by its name.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any
@@ -16,41 +16,60 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+Values = tuple[Any, ...]
+
 _ONLY_SHOWN = {"rna_type", "show_expanded", "active", "select", "name", "error_location"}
 _PLAIN = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 
 
 @dataclass(frozen=True, slots=True)
-class _Settings:
-    """The properties of one type: plain values, got all at once, and those with more to them."""
+class Form:
+    """The settings all structures of one type have, got all at once.
 
-    plain: tuple[str, ...]
-    get: Callable[[Any], Any]
-    others: tuple[str, ...]
-    get_others: Callable[[Any], tuple[Any, ...]]
+    Attributes
+    ----------
+    names : tuple of str
+        Those that are plain values come first.
+    plain : int
+        How many are plain; the others are names of other data, or numbers in rows.
+    places : dict of name to int
+    get : callable
+        Returns the values of a structure, in this order.
+    """
+
+    names: tuple[str, ...]
+    plain: int
+    places: dict[str, int]
+    get: Callable[[Any], Values]
+
+    def show(self, values: Values, animated: Collection[str] = ()) -> Values:
+        """Return values as plain ones that can be kept, without those that are animated."""
+        shown = (*values[: self.plain], *map(_show, values[self.plain :]))
+        if not animated:
+            return shown
+        named = zip(self.names, shown, strict=True)
+        return tuple(entry for entry in named if entry[0] not in animated)
 
 
-_KNOWN: dict[type, _Settings] = {}
+_KNOWN: dict[type, Form] = {}
 
 
-def read_settings(struct: Any, animated: Collection[str] = ()) -> Iterator[Any]:
-    """Yield all settings of a structure that are plain values or names of other data.
+def read_settings(struct: Any, animated: Collection[str] = (), prefix: str = "") -> Values:
+    """Return all settings of a structure that are plain values or names of other data.
 
     Parameters
     ----------
     struct : bpy_struct
     animated : collection of str
         Properties that are left out, as they follow the current frame.
+    prefix : str
+        How the names of those that are wanted begin.
     """
-    settings = _list_settings(struct)
-    if animated:
-        yield [(name, getattr(struct, name)) for name in settings.plain if name not in animated]
-        for name in settings.others:
-            if name not in animated:
-                yield _show(getattr(struct, name))
-        return
-    yield settings.get(struct)
-    yield [_show(value) for value in settings.get_others(struct)]
+    form = find_form(struct)
+    if not prefix:
+        return form.show(form.get(struct), animated)
+    names = [name for name in form.names if name.startswith(prefix) and name not in animated]
+    return tuple((name, _show(getattr(struct, name))) for name in names)
 
 
 def _show(value: Any) -> Any:
@@ -60,13 +79,14 @@ def _show(value: Any) -> Any:
     if isinstance(value, bpy.types.ID):
         return value.name_full
     if isinstance(value, bpy.types.bpy_struct):
-        return getattr(value, "identifier", None)
+        return getattr(value, "identifier", getattr(value, "name", None))
     if isinstance(value, (set, frozenset)):
-        return sorted(value)
+        return tuple(sorted(value))
     return tuple(tuple(v) if hasattr(v, "__len__") else v for v in value)
 
 
-def _list_settings(struct: Any) -> _Settings:
+def find_form(struct: Any) -> Form:
+    """Return which settings a structure has."""
     kind = type(struct)
     if kind not in _KNOWN:
         plain: list[str] = []
@@ -79,13 +99,13 @@ def _list_settings(struct: Any) -> _Settings:
                 continue
             many = getattr(prop, "is_array", False) or getattr(prop, "is_enum_flag", False)
             (plain if prop.type in _PLAIN and not many else others).append(name)
-        _KNOWN[kind] = _Settings(
-            tuple(plain), _make_getter(plain), tuple(others), _make_getter(others)
-        )
+        names = (*plain, *others)
+        places = {name: place for place, name in enumerate(names)}
+        _KNOWN[kind] = Form(names, len(plain), places, make_getter(names))
     return _KNOWN[kind]
 
 
-def _make_getter(names: list[str]) -> Callable[[Any], tuple[Any, ...]]:
+def make_getter(names: Sequence[str]) -> Callable[[Any], Values]:
     """Return what gets these properties all at once, as a tuple."""
     if not names:
         return lambda _: ()

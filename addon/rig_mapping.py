@@ -104,16 +104,16 @@ class _Columns:
 def _read_columns(armature: bpy.types.Object, reader: SourceReader) -> _Columns:
     data: Any = armature.data
     bones = data.bones
+    parents = reader.read_parents(data)
     return _Columns(
-        names=tuple(bones.keys()),
-        parents=tuple("" if (up := bone.parent) is None else up.name for bone in bones),
+        names=tuple(parents),
+        parents=tuple(parents.values()),
         heads=read_column(bones, "head_local").tobytes(),
         tails=read_column(bones, "tail_local").tobytes(),
         deform=read_column(bones, "use_deform").tobytes(),
         hidden=read_column(bones, "hide").tobytes(),
         collections=tuple(
-            (collection.name, tuple(bone.name for bone in collection.bones))
-            for collection in data.collections_all
+            (collection.name, tuple(collection.bones.keys())) for collection in data.collections_all
         ),
         animated=frozenset(reader.read_curves(armature).by_bone) - {""},
     )

@@ -13,11 +13,10 @@ from collections.abc import Hashable, Iterable
 from typing import Any
 
 import bpy
-import numpy as np
 
 from . import compat
-
-_KEY_FIELDS = ("co", "handle_left", "handle_right")
+from .curve_tables import read_keys_of
+from .describing_curves import read_rules
 
 
 def describe_shot(scene: bpy.types.Scene, subjects: Iterable[str]) -> tuple[Hashable, ...]:
@@ -74,17 +73,10 @@ def describe_shot(scene: bpy.types.Scene, subjects: Iterable[str]) -> tuple[Hash
 
 def number_action(action: bpy.types.Action) -> int:
     """Return a number that differs when anything about an action's curves does."""
-    parts: list[Hashable] = []
-    for curve in list_all_curves(action):
-        parts.append((curve.data_path, curve.array_index, curve.mute, curve.extrapolation))
-        parts.append(_number_keys(curve.keyframe_points))
-        if len(curve.sampled_points):
-            samples = np.empty(2 * len(curve.sampled_points), dtype=np.float32)
-            curve.sampled_points.foreach_get("co", samples)
-            parts.append(hash(samples.tobytes()))
-        for modifier in curve.modifiers:
-            parts.append(_describe_modifier(modifier))
-    return hash(tuple(parts))
+    curves = list_all_curves(action)
+    rules = tuple((c.data_path, c.array_index, c.mute, read_rules(c)) for c in curves)
+    keys = read_keys_of(curves)
+    return hash((rules, keys.counts.tobytes(), keys.show_keys().tobytes()))
 
 
 def list_all_curves(action: bpy.types.Action) -> list[Any]:
@@ -95,28 +87,3 @@ def list_all_curves(action: bpy.types.Action) -> list[Any]:
     for slot in action.slots:
         found += compat.list_action_curves(action, slot)
     return found
-
-
-def _number_keys(points: Any) -> int:
-    count = len(points)
-    if not count:
-        return 0
-    numbers = []
-    pairs = np.empty(2 * count, dtype=np.float32)
-    for name in _KEY_FIELDS:
-        points.foreach_get(name, pairs)
-        numbers.append(hash(pairs.tobytes()))
-    kinds = np.empty(count, dtype=np.int32)
-    for name in ("interpolation", "easing"):
-        points.foreach_get(name, kinds)
-        numbers.append(hash(kinds.tobytes()))
-    return hash(tuple(numbers))
-
-
-def _describe_modifier(modifier: Any) -> tuple[Hashable, ...]:
-    values = []
-    for entry in modifier.bl_rna.properties:
-        if entry.type in {"BOOLEAN", "INT", "FLOAT", "ENUM", "STRING"}:
-            value = getattr(modifier, entry.identifier)
-            values.append(tuple(value) if getattr(entry, "is_array", False) else value)
-    return tuple(str(value) for value in values)

@@ -8,67 +8,97 @@ what it depends on, who follows whom and what has changed are all read off the s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import bpy
 
 from .curve_tables import PlayedCurves
+from .plain_values import Form, Values, find_form, make_getter
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class HeldConstraint:
-    """A constraint of an object, or of one of its bones.
+    """A constraint of an object, or of one of its bones, with all its settings.
 
     Attributes
     ----------
     bone : str
         "" for the object's own.
     constraint : bpy.types.Constraint
+    name : str
     kind : str
         Its type.
     mute : bool
     targets : tuple of (object, name of the bone or vertex group)
         What it follows.
+    form : Form
+        Which settings it has.
+    values : tuple
+        What they are.
     """
 
     bone: str
     constraint: Any
+    name: str
     kind: str
     mute: bool
     targets: tuple[tuple[bpy.types.Object, str], ...]
+    form: Form
+    values: Values
+
+    def get(self, setting: str, otherwise: Any) -> Any:
+        """Return a setting, or something else where its type has no such setting."""
+        place = self.form.places.get(setting)
+        return self.values[place] if place is not None else otherwise
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class DriverRead:
-    """One target of one of a driver's variables.
+    """One target of one of a driver's variables, with all its settings.
 
     Attributes
     ----------
-    variable : bpy.types.DriverVariable
+    variable : str
+        The variable's name.
     kind : str
         The variable's type.
-    target : bpy.types.DriverTarget
     owner : bpy.types.ID or None
         What is read from.
+    path, bone : str
+        The property that is read, or the bone whose place or turn is.
+    form : Form
+    values : tuple
     """
 
-    variable: Any
+    variable: str
     kind: str
-    target: Any
     owner: Any
+    path: str
+    bone: str
+    form: Form
+    values: Values
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class HeldDriver:
     """A driver, its F-curve, and all it reads."""
 
     curve: Any
     path: str
+    index: int
     mute: bool
+    extrapolation: str
     driver: Any
     reads: tuple[DriverRead, ...]
+
+
+@dataclass(slots=True)
+class _HeldPose:
+    """The constraints of an object and its bones, and the bones with properties of their own."""
+
+    constraints: list[HeldConstraint]
+    named: list[Any]
 
 
 class SourceReader:
@@ -76,13 +106,15 @@ class SourceReader:
 
     def __init__(self) -> None:
         self._curves: dict[int, PlayedCurves] = {}
-        self._constraints: dict[int, list[HeldConstraint]] = {}
+        self._poses: dict[int, _HeldPose] = {}
         self._drivers: dict[int, list[HeldDriver]] = {}
+        self._parents: dict[int, dict[str, str]] = {}
 
     def let_go(self) -> None:
         """Forget constraints and drivers: while the user had a turn they may have been removed."""
-        self._constraints.clear()
+        self._poses.clear()
         self._drivers.clear()
+        self._parents.clear()
 
     def read_curves(self, owner: Any) -> PlayedCurves:
         """Return the curves that play on an ID."""
@@ -93,15 +125,11 @@ class SourceReader:
 
     def read_constraints(self, owner: bpy.types.Object) -> list[HeldConstraint]:
         """Return the constraints of an object and of its bones, muted or not."""
-        key = owner.as_pointer()
-        if key not in self._constraints:
-            held = list(_list_held("", owner.constraints))
-            for bone in owner.pose.bones if owner.pose is not None else ():
-                constraints = bone.constraints
-                if len(constraints):
-                    held += _list_held(bone.name, constraints)
-            self._constraints[key] = held
-        return self._constraints[key]
+        return self._read_pose(owner).constraints
+
+    def read_named(self, owner: bpy.types.Object) -> list[Any]:
+        """Return the pose bones of an object that have custom properties."""
+        return self._read_pose(owner).named
 
     def read_drivers(self, owner: Any) -> list[HeldDriver]:
         """Return the drivers of an ID, muted or not."""
@@ -112,29 +140,84 @@ class SourceReader:
             self._drivers[key] = [_read_driver(curve) for curve in curves]
         return self._drivers[key]
 
+    def read_parents(self, armature: Any) -> dict[str, str]:
+        """Return what each bone hangs from, "" for nothing, in the order of the bones."""
+        key = armature.as_pointer()
+        if key not in self._parents:
+            bones = armature.bones
+            above = ["" if (up := bone.parent) is None else up.name for bone in bones]
+            self._parents[key] = dict(zip(bones.keys(), above, strict=True))
+        return self._parents[key]
 
-def list_constraint_targets(constraint: Any) -> Iterator[tuple[bpy.types.Object, str]]:
-    """Yield the objects a constraint follows, each with the name of the bone or vertex group."""
-    for target, subtarget in (("target", "subtarget"), ("pole_target", "pole_subtarget")):
-        followed = getattr(constraint, target, None)
-        if isinstance(followed, bpy.types.Object):
-            yield followed, getattr(constraint, subtarget, "")
-    if constraint.type == "ARMATURE":
-        for entry in constraint.targets:
-            if entry.target is not None:
-                yield entry.target, entry.subtarget
+    def _read_pose(self, owner: bpy.types.Object) -> _HeldPose:
+        key = owner.as_pointer()
+        if key not in self._poses:
+            held = [_hold("", entry) for entry in owner.constraints]
+            named = []
+            for bone in owner.pose.bones if owner.pose is not None else ():
+                constraints = bone.constraints
+                if len(constraints):
+                    name = bone.name
+                    held += [_hold(name, entry) for entry in constraints]
+                if bone.keys():
+                    named.append(bone)
+            self._poses[key] = _HeldPose(held, named)
+        return self._poses[key]
 
 
-def _list_held(bone: str, constraints: Iterable[Any]) -> Iterator[HeldConstraint]:
-    for entry in constraints:
-        targets = tuple(list_constraint_targets(entry))
-        yield HeldConstraint(bone, entry, entry.type, entry.mute, targets)
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """How the constraints of one type are read."""
+
+    name: str
+    form: Form
+    mute: int
+    targets: tuple[tuple[int, int | None], ...]
+
+
+_KINDS: dict[type, _Kind] = {}
+
+
+def _find_kind(constraint: Any) -> _Kind:
+    known = _KINDS.get(type(constraint))
+    if known is None:
+        form = find_form(constraint)
+        at = form.places
+        pairs = (("target", "subtarget"), ("pole_target", "pole_subtarget"))
+        targets = tuple((at[one], at.get(other)) for one, other in pairs if one in at)
+        known = _Kind(constraint.type, form, at["mute"], targets)
+        _KINDS[type(constraint)] = known
+    return known
+
+
+def _hold(bone: str, constraint: Any) -> HeldConstraint:
+    kind = _find_kind(constraint)
+    values = kind.form.get(constraint)
+    targets = tuple(
+        (followed, values[part] if part is not None else "")
+        for place, part in kind.targets
+        if isinstance(followed := values[place], bpy.types.Object)
+    )
+    if kind.name == "ARMATURE":
+        shared = constraint.targets
+        targets += tuple((each.target, each.subtarget) for each in shared if each.target)
+    mute = values[kind.mute]
+    return HeldConstraint(
+        bone, constraint, constraint.name, kind.name, mute, targets, kind.form, values
+    )
+
+
+_read_curve = make_getter(("data_path", "array_index", "mute", "extrapolation", "driver"))
 
 
 def _read_driver(curve: Any) -> HeldDriver:
-    driver = curve.driver
+    path, index, mute, extrapolation, driver = _read_curve(curve)
     reads = []
     for variable in driver.variables:
-        kind = variable.type
-        reads += [DriverRead(variable, kind, t, t.id) for t in variable.targets]
-    return HeldDriver(curve, curve.data_path, curve.mute, driver, tuple(reads))
+        name, kind = variable.name, variable.type
+        for target in variable.targets:
+            form = find_form(target)
+            at, values = form.places, form.get(target)
+            place, bone = values[at["data_path"]], values[at["bone_target"]]
+            reads.append(DriverRead(name, kind, values[at["id"]], place, bone, form, values))
+    return HeldDriver(curve, path, index, mute, extrapolation, driver, tuple(reads))

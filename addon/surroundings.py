@@ -20,8 +20,7 @@ from numpy.typing import NDArray
 
 from .bone_links import ALL, BoneLinks, list_reached
 from .curve_tables import KeyArrays
-
-Values = tuple[Any, ...]
+from .plain_values import Values
 
 ON_KEY, EDGE = 5e-5, 0.01
 """A frame this near to a key shows the key alone, unless another key is this near to it."""
@@ -84,7 +83,7 @@ class Surroundings:
     def is_same(self, other: Surroundings) -> bool:
         """Say whether not even a key beyond the frames is different."""
         return (
-            self.settled == other.settled
+            (self.settled is other.settled or self.settled == other.settled)
             and self.links.bones == other.links.bones
             and np.array_equal(self.pose, other.pose)
             and self.curves.keys() == other.curves.keys()
@@ -110,9 +109,10 @@ def find_changed(
     def note(bone: str, when: NDArray[np.bool_]) -> None:
         changed[bone] = changed[bone] | when if bone in changed else when
 
-    for place in old.settled.keys() | new.settled.keys():
-        if old.settled.get(place) != new.settled.get(place):
-            note(place[1], always)
+    if old.settled is not new.settled:
+        for place in old.settled.keys() | new.settled.keys():
+            if old.settled.get(place) != new.settled.get(place):
+                note(place[1], always)
     for row in np.flatnonzero((old.pose != new.pose).any(axis=1)):
         note(new.links.bones[row], always)
     for name in old.curves.keys() | new.curves.keys():
