@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core_math import (
+    PIECE_BYTES,
     BodyMap,
     MappedPart,
     Motion,
@@ -21,6 +22,7 @@ from ..core_math import (
     Stage,
     SubjectKind,
     chain_transforms,
+    copy_in_pieces,
     fill_rotations,
     find_ground_height,
     iterate_motion,
@@ -29,7 +31,7 @@ from ..core_math import (
 from .animation_data import moves_over_time
 from .direct_route import DirectArmature, NotDirectError
 from .joint_ends import end_at_next_joint
-from .key_tracks import find_rotation_bone, read_key_tracks
+from .key_tracks import find_rotation_bone, iterate_key_tracks
 from .rig_mapping import find_part_parents
 from .sampling_scene import InterruptedReadingError
 from .source_reading import SourceReader
@@ -136,24 +138,28 @@ class ArmatureRecorder(SubjectRecorder):
         """Return the parts that do not hold on all of some frames."""
         return tuple(np.flatnonzero(~self.valid[:, rows].all(axis=1)).tolist())
 
-    def evaluate(self, rows: IntArray) -> None:
-        """Work out some frames by the direct route."""
+    def evaluate(self, rows: IntArray, block: int) -> Generator[None, None, None]:
+        """Work out some frames by the direct route, so many between two pauses."""
         stale = self._find_stale(rows)
         direct, turning = self._narrow(stale)
         times = self._times(rows)
         world = self._keep_world(rows, direct.place(times))
-        posed = direct.evaluate(times, world, self._is_rigid)
+        table = yield from direct.iterate_channels(times)
         parts = None if len(stale) == self.width else np.array(stale)
-        self._keep(rows, posed.heads, posed.turned, posed.along, parts)
-        into = [row for part in turning for row in self._list_channel_rows(part)]
+        into = np.array([row for part in turning for row in self._list_channel_rows(part)])
         taken = direct.list_rotation_rows(turning.values())
-        if into == list(range(len(self.arrays["channels"]))):
-            self.arrays["channels"][:, _find_slice(rows)] = posed.table[taken]
-        else:
-            self.arrays["channels"][np.ix_(np.array(into, dtype=np.int64), rows)] = posed.table[
-                taken
-            ]
-        self.valid[:, rows] = True
+        is_whole = len(into) == len(self.arrays["channels"])
+        for first in range(0, len(rows), block):
+            some, place = slice(first, first + block), rows[first : first + block]
+            channels = table[:, some]
+            posed = direct.pose(channels, world[..., some], self._is_rigid)
+            self._keep(place, posed.heads, posed.turned, posed.along, parts)
+            if is_whole:
+                self.arrays["channels"][:, _find_slice(place)] = channels[taken]
+            elif len(into):
+                self.arrays["channels"][np.ix_(into, place)] = channels[taken]
+            self.valid[:, place] = True
+            yield
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
@@ -168,21 +174,14 @@ class ArmatureRecorder(SubjectRecorder):
         changed = {self.parts[row] for row in stale}
         shown = []
         for name in ("heads", "tails", "turned"):
-            shown.append(self._show(name, seen))
-            yield
+            shown.append((yield from self._show(name, seen)))
         heads, tails, turned = shown
-        end_at_next_joint(self.parts, heads, tails)
+        yield from end_at_next_joint(self.parts, heads, tails)
+        yield from _fill(turned, sorted(stale))
+        curves = self.reader.read_curves(self.owner)
+        keys = yield from iterate_key_tracks(curves, self._bones_of(), self.factor)
         yield
-        rows = sorted(stale)
-        if len(rows) == self.width:
-            turned = fill_rotations(turned)
-        elif rows:
-            turned[:, rows] = fill_rotations(turned[:, rows])
-        yield
-        keys = read_key_tracks(self.reader.read_curves(self.owner), self._bones_of(), self.factor)
-        yield
-        channels = self._show_channels(seen, before, changed)
-        yield
+        channels = yield from self._show_channels(seen, before, changed)
         motion = yield from iterate_motion(
             subject=self.subject.name,
             kind=SubjectKind.ARMATURE,
@@ -208,22 +207,25 @@ class ArmatureRecorder(SubjectRecorder):
         yield
         return replace(motion, ground_height=self._find_ground(motion, before, changed))
 
-    def _show(self, name: str, seen: slice) -> FloatArray:
+    def _show(self, name: str, seen: slice) -> Generator[None, None, FloatArray]:
         """Return what was sampled as samples, (F, P, C), that the Motion may keep.
 
         In the memory it was sampled into, unless that is kept for the next reading.
         """
         values = self.arrays[name][..., seen]
-        return (values if self.kept is None else values.copy()).transpose(2, 1, 0)
+        if self.kept is not None:
+            values = yield from copy_in_pieces(values)
+        return values.transpose(2, 1, 0)
 
     def _show_channels(
         self, seen: slice, before: Motion | None, changed: set[str]
-    ) -> dict[str, RotationChannels]:
+    ) -> Generator[None, None, dict[str, RotationChannels]]:
         """Return the raw rotations of the parts, those before where a part has not changed."""
         shown: dict[str, RotationChannels] = {}
         values = self.arrays["channels"][:, seen]
-        # All angles at once where all are read anew.
-        degrees = np.degrees(values) if before is None else None
+        # All angles at once where all are read anew, and are not many.
+        is_long = values.nbytes > PIECE_BYTES
+        degrees = np.degrees(values) if before is None and not is_long else None
         for part, mode in self._modes.items():
             place = self._channel_rows[part]
             if before is not None and part not in changed and part in before.channels:
@@ -232,6 +234,8 @@ class ArmatureRecorder(SubjectRecorder):
                 shown[part] = RotationChannels(mode, degrees[place].T)
             else:
                 shown[part] = show_channel(values[place], mode)
+                if is_long:
+                    yield
         return shown
 
     def _find_ground(self, motion: Motion, before: Motion | None, changed: set[str]) -> float:
@@ -349,6 +353,18 @@ class ArmatureRecorder(SubjectRecorder):
     def _list_channel_rows(self, part: str) -> range:
         place = self._channel_rows[part]
         return range(place.start, place.stop)
+
+
+def _fill(turned: FloatArray, parts: Sequence[int]) -> Generator[None, None, None]:
+    """Fill the rotations, (F, P, 4), of some parts where they have none, with pauses."""
+    size = max(1, PIECE_BYTES // max(1, turned[:, 0].nbytes))
+    for first in range(0, len(parts), size):
+        some = _find_slice(np.array(parts[first : first + size]))
+        given = turned[:, some]
+        filled = fill_rotations(given)
+        if filled is not given:
+            turned[:, some] = filled
+        yield
 
 
 def _find_slice(rows: IntArray) -> slice | IntArray:

@@ -4,13 +4,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import CurveBatch, CycleMode, Cycles
+from ..core_math import CurveBatch, CycleMode, Cycles, run_steps
 from .curve_tables import KeyArrays, PlayedCurves, read_keys_of
 
 FloatArray = NDArray[np.float64]
@@ -66,11 +66,17 @@ class CurveGroup:
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the values at rising frames of the curves' own time, shape (C, F)."""
+        return run_steps(self.iterate_values(frames))
+
+    def iterate_values(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
+        """Return what `evaluate` returns, with pauses."""
+        values = yield from self._batch.iterate_values(frames)
         if not self.foreign:
-            return self._batch.evaluate(frames)
+            return values
         result = np.empty((self._count, len(frames)))
-        result[self._ours] = self._batch.evaluate(frames)
+        result[self._ours] = values
         for row, fcurve in self.foreign:
+            yield
             result[row] = [fcurve.evaluate(frame) for frame in frames]
         return result
 

@@ -8,7 +8,7 @@ tell key frames; see `source_reading`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core_math import BEZIER
+from ..core_math import BEZIER, run_steps
 from .animation_data import (
     TRANSFORM_CHANNELS,
     PlayedCurve,
@@ -28,7 +28,8 @@ from .animation_data import (
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_SIDES = ("co", "handle_left", "handle_right")
+MOST_KEYS = 1 << 13
+"""Keys that are read between two pauses; the curves of most shots have fewer, all together."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -94,22 +95,32 @@ class KeyArrays:
 
 def read_keys_of(curves: Sequence[Any]) -> KeyArrays:
     """Read the keys of F-curves in bulk."""
+    return run_steps(iterate_keys_of(curves))
+
+
+def iterate_keys_of(curves: Sequence[Any]) -> Generator[None, None, KeyArrays]:
+    """Read the keys of F-curves in bulk, with pauses where there are many."""
     points = [curve.keyframe_points for curve in curves]
     counts = [len(keyed) for keyed in points]
     total = sum(counts)
     sides = np.empty((3, 2 * total), dtype=np.float32)
     kinds = np.empty(total, dtype=np.int32)
     keys, left, right = sides
-    first = 0
+    first = waiting = 0
     for keyed, count in zip(points, counts, strict=True):
         if not count:
             continue
-        stop = first + count
+        if waiting + count > MOST_KEYS:
+            yield
+            waiting = 0
+        stop, waiting = first + count, waiting + count
         keyed.foreach_get("co", keys[2 * first : 2 * stop])
         keyed.foreach_get("handle_left", left[2 * first : 2 * stop])
         keyed.foreach_get("handle_right", right[2 * first : 2 * stop])
         keyed.foreach_get("interpolation", kinds[first:stop])
         first = stop
+    if waiting < total:
+        yield
     numbers = np.array(counts, dtype=np.int64)
     easing = _read_easing(points, counts, kinds) if total and kinds.max() > BEZIER else None
     return KeyArrays(
@@ -136,6 +147,17 @@ def _read_easing(
     return easing
 
 
+def list_runs(counts: Sequence[int], most: int) -> list[slice]:
+    """Return which of some curves to look at together, given how many keys they have."""
+    runs, start, keys = [], 0, 0
+    for row, count in enumerate(counts):
+        keys += count
+        if keys >= most or row + 1 == len(counts):
+            runs.append(slice(start, row + 1))
+            start, keys = row + 1, 0
+    return runs
+
+
 class PlayedCurves:
     """All curves that play on one ID, those of its NLA strips included; keys when asked for.
 
@@ -152,13 +174,22 @@ class PlayedCurves:
 
     def __init__(self, owner: Any) -> None:
         self._owner = owner
+        self._keys: KeyArrays | None = None
         self.played: list[PlayedCurve] = list_played_curves(owner)
         self.paths: list[str] = [entry.curve.data_path for entry in self.played]
 
-    @cached_property
+    @property
     def keys(self) -> KeyArrays:
         """The keys of all of them."""
-        return read_keys_of([entry.curve for entry in self.played])
+        if self._keys is None:
+            run_steps(self.iterate_keys())
+        assert self._keys is not None
+        return self._keys
+
+    def iterate_keys(self) -> Generator[None, None, None]:
+        """Read the keys of all of them where nobody did, with pauses."""
+        if self._keys is None:
+            self._keys = yield from iterate_keys_of([entry.curve for entry in self.played])
 
     @cached_property
     def rows(self) -> dict[int, int]:

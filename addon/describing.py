@@ -72,6 +72,7 @@ def iterate_describing(
     for owner in owners:
         name, played = name_owner(owner), reader.read_curves(owner)
         if played.played:
+            yield from played.iterate_keys()
             curves[name] = read_states(played)
             moved[name].add(*played.paths)
         moved[name].add(*(driven.path for driven in reader.read_drivers(owner)))

@@ -137,14 +137,11 @@ class Posed:
         Quaternions w, x, y, z of any sign; all zero where something is scaled to nothing.
     along : ndarray, shape (3, P, F)
         From the head to the tail of a bone that is 1 long at rest.
-    table : ndarray, shape (channels, F)
-        All channels, see `DirectArmature.list_rotation_rows`.
     """
 
     heads: FloatArray
     turned: FloatArray
     along: FloatArray
-    table: FloatArray
 
 
 class DirectArmature:
@@ -241,23 +238,30 @@ class DirectArmature:
         """Whether what carries the bones has one scale along all axes, at all times."""
         return self._object.scales_evenly
 
-    def evaluate(self, frames: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
-        """Return where the wanted bones are at frames of animation time.
+    def iterate_channels(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
+        """Return all channels at frames of animation time, (channels, F), with pauses.
+
+        See `list_rotation_rows`.
+        """
+        return (yield from self._table.iterate_values(frames))
+
+    def pose(self, table: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
+        """Return where the wanted bones are.
 
         Parameters
         ----------
-        frames : ndarray, shape (F,)
+        table : ndarray, shape (channels, F)
+            Their channels.
         world : ndarray, shape (3, 4, F)
             Where the armature is.
         rigid : bool
             Pose the bones by quaternions: only where `is_rigid`, and where all that carries them
             `scales_evenly`.
         """
-        table = self._table.evaluate(frames)
         if not rigid:
             posed = self._pose(table, world)
             heads, turned = split_transforms(posed)
-            return Posed(heads, turned, posed[:, 1], table)
+            return Posed(heads, turned, posed[:, 1])
         scale = np.sqrt(np.sum(world[:, 0] ** 2, axis=0))
         own = self._turn(rotation_to_quaternion, (4,), table)
         heads, turned = turn_bones(self._tree, own, table[self._location_rows], world, scale)
@@ -266,7 +270,7 @@ class DirectArmature:
         along = find_second_axis(turned)
         if np.any(scale != 1.0):
             along *= scale
-        return Posed(heads, turned, along, table)
+        return Posed(heads, turned, along)
 
     def _pose(self, table: FloatArray, world: FloatArray) -> FloatArray:
         """Return the wanted bones as transforms in the world, (3, 4, P, F)."""

@@ -16,15 +16,16 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core_math import claim, run_steps
 from . import compat
 from .animation_data import TRANSFORM_CHANNELS, list_drivers, split_bone_path
 from .curve_reading import CurveGroup
-from .curve_tables import PlayedCurves
+from .curve_tables import PlayedCurves, list_runs
 
 FloatArray = NDArray[np.float64]
 
 MOST_KEYS = 1 << 14
-"""Keys that are read between two pauses; the curves of most shots have fewer, all together."""
+"""Keys of curves that are followed together; those of most shots have fewer, all together."""
 
 
 class NotDirectError(Exception):
@@ -149,7 +150,10 @@ class ChannelTable:
         """
         if self._groups is None:
             groups = []
-            for some in _list_pieces([len(curve.keyframe_points) for curve in self._fcurves]):
+            yield from self._played.iterate_keys()
+            for some in list_runs(
+                [len(curve.keyframe_points) for curve in self._fcurves], MOST_KEYS
+            ):
                 group = CurveGroup(self._fcurves[some], self._played)
                 groups.append((self._keyed[some], group))
                 yield
@@ -169,25 +173,18 @@ class ChannelTable:
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the table at rising frames of animation time, shape (channels, F)."""
-        table = np.empty((len(self._rest), len(frames)))
+        return run_steps(self.iterate_values(frames))
+
+    def iterate_values(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
+        """Return what `evaluate` returns, with pauses."""
+        yield from self.iterate_reading()
+        table = yield from claim(len(self._rest), len(frames))
         table[:] = self._rest[:, np.newaxis]
-        for _ in self.iterate_reading():
-            continue
         times = self._source.to_time(frames)
         for rows, group in self._groups or ():
-            table[rows] = group.evaluate(times)
+            table[rows] = yield from group.iterate_values(times)
+            yield
         return table
-
-
-def _list_pieces(counts: Sequence[int]) -> list[slice]:
-    """Return which of some curves to read together, given how many keys they have."""
-    pieces, start, keys = [], 0, 0
-    for row, count in enumerate(counts):
-        keys += count
-        if keys >= MOST_KEYS or row + 1 == len(counts):
-            pieces.append(slice(start, row + 1))
-            start, keys = row + 1, 0
-    return pieces
 
 
 def split_channel(path: str) -> tuple[str, str]:

@@ -4,10 +4,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+
+from ..core_math import PIECE_BYTES, list_pieces
 
 FloatArray = NDArray[np.float64]
 
@@ -28,8 +30,10 @@ ANOTHER_UNIT = 8.0
 """Bones this many times as long as their joints lie apart are measured in another unit."""
 
 
-def end_at_next_joint(parts: Sequence[str], heads: FloatArray, tails: FloatArray) -> None:
-    """Let each part end where the next one's joint is, wherever that is mapped.
+def end_at_next_joint(
+    parts: Sequence[str], heads: FloatArray, tails: FloatArray
+) -> Generator[None, None, None]:
+    """Let each part end where the next one's joint is, wherever that is mapped, with pauses.
 
     Bones need not point at the next joint (imported skeletons often do not), and one part may be
     made of several bones.
@@ -59,5 +63,13 @@ def end_at_next_joint(parts: Sequence[str], heads: FloatArray, tails: FloatArray
         # lengths of another unit: its last bones are brought to the size of the others.
         unit = float(np.median(lengths[apart] / spans[apart]))
         if unit > ANOTHER_UNIT or unit * ANOTHER_UNIT < 1.0:
-            tails[:] = heads + (tails - heads) / max(unit, 1e-9)
-    tails[:, np.array(rows)[apart]] = heads[:, np.array(following)[apart]]
+            joints, ends = heads.transpose(2, 1, 0), tails.transpose(2, 1, 0)
+            for place in list_pieces(ends):
+                ends[place] = joints[place] + (ends[place] - joints[place]) / max(unit, 1e-9)
+                yield
+    rows, following = (np.array(numbers)[apart] for numbers in (rows, following))
+    size = max(1, PIECE_BYTES // max(1, heads[:, 0].nbytes))
+    for first in range(0, len(rows), size):
+        some = slice(first, first + size)
+        tails[:, rows[some]] = heads[:, following[some]]
+        yield

@@ -4,25 +4,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..core_math import CONSTANT, KeyTrack
-from .curve_tables import PlayedCurves
+from .curve_tables import PlayedCurves, list_runs
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+
+MANY_KEYS = 1 << 15
+"""Keys that are looked at between two pauses."""
 
 SAME_FRAME = 1e-3
 """Keys closer than this, in frames, are one."""
 
 
-def read_key_tracks(
+def iterate_key_tracks(
     curves: PlayedCurves, bones_of: Mapping[str, Sequence[str]], factor: float
-) -> dict[str, KeyTrack]:
-    """Return the keys of each part.
+) -> Generator[None, None, dict[str, KeyTrack]]:
+    """Return the keys of each part, with pauses where there are many.
 
     Parameters
     ----------
@@ -33,8 +37,10 @@ def read_key_tracks(
     factor : float
         Animation time per frame of the scene.
     """
+    yield from curves.iterate_keys()
     keys = _KeyTimes(curves, factor)
-    tracks = {}
+    yield from keys.look_through()
+    tracks, looked_at = {}, 0
     for part, bones in bones_of.items():
         keyed = [bone for bone in bones if bone in curves.by_bone]
         rows = [row for bone in keyed for row in curves.by_bone[bone]]
@@ -43,6 +49,10 @@ def read_key_tracks(
             frames, held = joined
             controls = tuple(name for name in keyed if name)
             tracks[part] = KeyTrack(frames=frames, stepped=held, controls=controls)
+            looked_at += len(frames) * len(rows)
+            if looked_at > MANY_KEYS:
+                yield
+                looked_at = 0
     return tracks
 
 
@@ -61,17 +71,31 @@ class _KeyTimes:
         self._played, self._factor = curves.played, factor
         keys = curves.keys
         self._counts, self._first = keys.counts.tolist(), keys.first.tolist()
-        single = np.ascontiguousarray(keys.points[0, :, 0])
-        # The times of one curve as bytes: told apart from another's far quicker than as numbers.
-        self._bytes = memoryview(single.tobytes())
-        self._times = single.astype(np.float64)
-        self._frames = self._times / factor
-        self._held = keys.kinds == CONSTANT
-        curve_of = np.repeat(np.arange(len(keys.counts)), keys.counts)
-        falls = np.zeros(len(curve_of), dtype=np.bool_)
-        falls[1:] = (np.diff(self._times) <= 0.0) & (np.diff(curve_of) == 0)
-        self._falling = set(curve_of[falls].tolist())
-        self._holding = set(curve_of[self._held].tolist())
+        self._points, self._kinds = keys.points[0, :, 0], keys.kinds
+        # Once it is looked through; that of one curve as bytes is told apart from another's far
+        # quicker than as numbers.
+        self._bytes = memoryview(b"")
+        self._times, self._frames = np.empty(len(keys.kinds)), np.empty(len(keys.kinds))
+        self._held = np.empty(len(keys.kinds), dtype=np.bool_)
+        self._falling: set[int] = set()
+        self._holding: set[int] = set()
+
+    def look_through(self) -> Generator[None, None, None]:
+        """Look at the keys of all curves, with pauses."""
+        single: Any = np.ascontiguousarray(self._points)
+        self._bytes = memoryview(single).cast("B")
+        for curves in list_runs(self._counts, MANY_KEYS):
+            counts = self._counts[curves.start : curves.stop]
+            first = self._first[curves.start]
+            keys = slice(first, first + sum(counts))
+            self._times[keys] = single[keys]
+            self._frames[keys] = self._times[keys] / self._factor
+            held = self._held[keys] = self._kinds[keys] == CONSTANT
+            curve_of = np.repeat(np.arange(curves.start, curves.stop), counts)
+            falls = (np.diff(self._times[keys]) <= 0.0) & (np.diff(curve_of) == 0)
+            self._falling.update(curve_of[1:][falls].tolist())
+            self._holding.update(curve_of[held].tolist())
+            yield
 
     def join(self, rows: Sequence[int]) -> tuple[FloatArray, BoolArray] | None:
         """Return frames and what is held of several curves together; None without keys."""

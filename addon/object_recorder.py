@@ -21,7 +21,7 @@ from ..core_math import (
     split_transforms,
 )
 from .direct_route import DirectObject
-from .key_tracks import read_key_tracks
+from .key_tracks import iterate_key_tracks
 from .source_reading import SourceReader
 from .subject_recorder import (
     CHANNEL,
@@ -65,12 +65,15 @@ class ObjectRecorder(SubjectRecorder):
         self.arrays["turns"][:, row] = getattr(evaluated, self._channel)
         self.valid[:, row] = True
 
-    def evaluate(self, rows: IntArray) -> None:
-        """Work out some frames by the direct route."""
+    def evaluate(self, rows: IntArray, block: int) -> Generator[None, None, None]:
+        """Work out some frames by the direct route, so many between two pauses."""
         direct: Any = self._direct
-        world, self.arrays["turns"][:, rows] = direct.evaluate(self._times(rows))
-        self._keep_world(rows, world)
-        self.valid[:, rows] = True
+        for first in range(0, len(rows), block):
+            some = rows[first : first + block]
+            world, self.arrays["turns"][:, some] = direct.evaluate(self._times(some))
+            self._keep_world(some, world)
+            self.valid[:, some] = True
+            yield
 
     def finish(
         self, camera: ShotCamera | None, cuts: tuple[int, ...], stage: Stage | None
@@ -83,6 +86,8 @@ class ObjectRecorder(SubjectRecorder):
         lengths = np.linalg.norm(world[:, :3], axis=0)
         size = float(self._size * lengths.max()) * self.metres
         up = (world[:, 2] / np.maximum(lengths[2], 1e-12)).T
+        curves = self.reader.read_curves(self.owner)
+        keys = yield from iterate_key_tracks(curves, {"root": [""]}, self.factor)
         motion = yield from iterate_motion(
             subject=self.subject.name,
             kind=SubjectKind.OBJECT,
@@ -93,7 +98,7 @@ class ObjectRecorder(SubjectRecorder):
             heads=heads[:, np.newaxis],
             tails=(heads + 0.5 * size * up)[:, np.newaxis],
             rotations_wxyz=fill_rotations(turned.T)[:, np.newaxis],
-            keys=read_key_tracks(self.reader.read_curves(self.owner), {"root": [""]}, self.factor),
+            keys=keys,
             channels={"root": show_channel(turns, self.owner.rotation_mode)},
             camera=cut_camera(camera, seen),
             cuts=cut_cuts(cuts, self.frames[seen]),

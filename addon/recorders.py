@@ -17,7 +17,7 @@ from ..core_math import SubjectKind
 from .armature_recorder import ArmatureRecorder, check_armature
 from .dependencies import OBJECT, find_scene_bound
 from .object_recorder import ObjectRecorder
-from .rig_mapping import map_body
+from .rig_mapping import iterate_mapping
 from .source_reading import SourceReader
 from .subject_recorder import DIRECT, EXACT, SubjectRecorder
 from .subjects import SamplingError, Subject, find_object
@@ -66,7 +66,7 @@ def iterate_making(
     recorder: SubjectRecorder
     if subject.kind is SubjectKind.ARMATURE:
         check_armature(subject, owner, reader)
-        body = map_body(owner, scene, corrections, reader)
+        body = yield from iterate_mapping(owner, scene, corrections, reader)
         yield
         recorder = ArmatureRecorder(scene, subject, owner, start, end, reader, body, scene_bound)
     else:

@@ -8,14 +8,14 @@ because the armature is linked, they are kept on the scene under the armature's 
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Generator, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import numpy as np
 
-from ..core_math import BodyMap, BodyMapError, Bone, apply_corrections, guess_body_map
+from ..core_math import BodyMap, BodyMapError, Bone, apply_corrections, iterate_body_map, run_steps
 from .plain_values import read_column
 from .source_reading import SourceReader
 from .subjects import SamplingError
@@ -31,9 +31,20 @@ def map_body(
     armature: bpy.types.Object,
     scene: bpy.types.Scene | None = None,
     corrections: Mapping[str, str] | None = None,
-    reader: SourceReader | None = None,
 ) -> BodyMap:
+    """Return the body map of an armature; see `iterate_mapping`."""
+    return run_steps(iterate_mapping(armature, scene, corrections))
+
+
+def iterate_mapping(
+    armature: bpy.types.Object,
+    scene: bpy.types.Scene | None = None,
+    corrections: Mapping[str, str] | None = None,
+    reader: SourceReader | None = None,
+) -> Generator[None, None, BodyMap]:
     """Return the body map of an armature, guessed where the user has not said otherwise.
+
+    With pauses.
 
     Parameters
     ----------
@@ -55,8 +66,10 @@ def map_body(
     key = (columns, tuple(sorted(said.items())))
     if key not in _KNOWN:
         bones = _make_bones(columns)
+        yield
         try:
-            found = apply_corrections(guess_body_map(bones), said, bones)
+            guess = yield from iterate_body_map(bones)
+            found = apply_corrections(guess, said, bones)
         except BodyMapError as error:
             raise SamplingError(f"{armature.name}: {error}") from None
         while len(_KNOWN) >= _KNOWN_LIMIT:

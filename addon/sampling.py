@@ -251,6 +251,8 @@ def iterate_sampling(
         yield from _take_turns(camera_recorder.recall(memory), clock, reader)
         for recorder in recorders:
             yield from _take_turns(recorder.recall(memory, scene), clock, reader)
+    for recorder in recorders:
+        yield from _take_turns(recorder.claim(), clock, reader)
 
     stepped = [recorder for recorder in recorders if recorder.steps]
     missing = [set(recorder.list_missing().tolist()) for recorder in stepped]
@@ -281,15 +283,14 @@ def iterate_sampling(
 
     for number, recorder in enumerate(recorders):
         todo = np.zeros(0, dtype=np.int64) if recorder.steps else recorder.list_missing()
-        block = recorder.block(hurried=budget_ms < float("inf"))
+        block, done = recorder.block(hurried=budget_ms < float("inf")), 0
         if len(todo):
             share = number / len(recorders) if not rows else 1.0
             yield from _take_turns(recorder.prepare(todo), clock, reader, share)
-        for first in range(0, len(todo), block):
-            if clock.is_over():
-                share = (number + first / len(todo)) / len(recorders)
-                yield from clock.pause(share if not rows else 1.0)
-            recorder.evaluate(todo[first : first + block])
+        for stretch in recorder.list_stretches(todo):
+            share = (number + done / len(todo)) / len(recorders) if not rows else 1.0
+            yield from _take_turns(recorder.evaluate(stretch, block), clock, reader, share)
+            done += len(stretch)
 
     shot_camera = camera_recorder.finish(metres_per_unit(scene)) if recorders else None
     samples: list[Sample] = []
@@ -298,7 +299,7 @@ def iterate_sampling(
             yield from clock.pause(1.0)
         try:
             stage = (stages or {}).get(recorder.subject.name)
-            sample = yield from _finish(recorder, shot_camera, cuts, stage, clock)
+            sample = yield from _finish(recorder, shot_camera, cuts, stage, clock, reader)
             samples.append(sample)
         except (SamplingError, MotionError, CannotEvaluateError) as error:
             failures.append(Failure(recorder.subject, str(error)))
@@ -337,6 +338,7 @@ def _finish(
     cuts: tuple[int, ...],
     stage: Stage | None,
     clock: _Clock,
+    reader: SourceReader,
 ) -> Generator[float, None, Sample]:
     """Make the sample, or hand out the last one when nothing it rests on has changed."""
     kept = recorder.kept
@@ -344,15 +346,7 @@ def _finish(
         before, rested_on = kept.result
         if rested_on == (cuts, stage) and _is_same_camera(before.motion.camera, camera):
             return before
-    making = recorder.finish(camera, cuts, stage)
-    while True:
-        try:
-            next(making)
-        except StopIteration as end:
-            motion: Motion = end.value
-            break
-        if clock.is_over():
-            yield from clock.pause(1.0)
+    motion = yield from _take_turns(recorder.finish(camera, cuts, stage), clock, reader, 1.0)
     sample = Sample(motion, recorder.describe(motion))
     if kept is not None:
         kept.keep((sample, (cuts, stage)), motion)

@@ -20,6 +20,7 @@ from ..core_math import (
     Stage,
     SubjectFacts,
     chain_transforms,
+    claim_array,
 )
 from .animation_data import frame_factor
 from .direct_route import DirectObject, NotDirectError
@@ -34,6 +35,9 @@ EXACT, DIRECT = "exact", "direct"
 
 BLOCK, LARGE_BLOCK = 1 << 12, 1 << 15
 """Bones times frames that are worked on at a time: little of a slice, or of the memory."""
+
+CHANNELS_BLOCK = 1 << 17
+"""Bones times frames whose channels are held at a time: curves like to be followed far."""
 
 CHANNEL = {"QUATERNION": "rotation_quaternion", "AXIS_ANGLE": "rotation_axis_angle"}
 
@@ -66,6 +70,7 @@ class SubjectRecorder(ABC):
         }
         self.valid = np.zeros((1, len(self.frames)), dtype=np.bool_)
         self.kept: Kept | None = None
+        self._is_new = True
         self.instancer = self._find_instancer()
         self._placed: DirectObject | None = None
         self._blinks = reader.read_curves(owner).hides
@@ -76,8 +81,13 @@ class SubjectRecorder(ABC):
         return self.route == EXACT
 
     def block(self, hurried: bool) -> int:
-        """Return how many frames `evaluate` should be asked for at a time."""
+        """Return how many frames are worked out between two pauses."""
         return max(16, (BLOCK if hurried else LARGE_BLOCK) // self.width)
+
+    def list_stretches(self, rows: IntArray) -> list[IntArray]:
+        """Return some rows as `evaluate` should be asked for them."""
+        size = max(16, CHANNELS_BLOCK // self.width)
+        return [rows[first : first + size] for first in range(0, len(rows), size)]
 
     width = 1
     """How many bones are worked on per frame."""
@@ -115,8 +125,8 @@ class SubjectRecorder(ABC):
         yield
 
     @abstractmethod
-    def evaluate(self, rows: IntArray) -> None:
-        """Work out some frames by the direct route."""
+    def evaluate(self, rows: IntArray, block: int) -> Generator[None, None, None]:
+        """Work out some frames by the direct route, so many between two pauses."""
 
     def recall(self, memory: SamplingMemory, scene: bpy.types.Scene) -> Generator[None, None, None]:
         """Take over what still holds of an earlier sampling, with pauses.
@@ -136,7 +146,17 @@ class SubjectRecorder(ABC):
             self._list_read_from(),
         )
         if self.kept is not None:
+            self._is_new = self.kept.arrays is self.arrays
             self.arrays, self.valid = self.kept.arrays, self.kept.valid
+
+    def claim(self) -> Generator[None, None, None]:
+        """Take the memory that samples are kept in from the system, with pauses.
+
+        After what was kept is recalled: that needs no new memory.
+        """
+        if self._is_new:
+            for values in self.arrays.values():
+                yield from claim_array(values)
 
     def list_missing(self) -> IntArray:
         """Return the rows that are still to be sampled."""

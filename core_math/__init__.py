@@ -5,11 +5,20 @@
 This is its public face: the add-on and the command import from here and from nowhere deeper.
 """
 
-from .body_parts import BodyMap, BodyMapError, Bone, PartGuess, apply_corrections, guess_body_map
+from .body_parts import (
+    BodyMap,
+    BodyMapError,
+    Bone,
+    PartGuess,
+    apply_corrections,
+    guess_body_map,
+    iterate_body_map,
+)
 from .camera import CameraKind, SensorFit, ShotCamera
 from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
+from .claiming import PIECE_BYTES, claim, claim_array, copy_in_pieces, list_pieces
 from .comparison_report import dump_comparisons
 from .curves import BEZIER, CONSTANT, Curve, CurveBatch, CycleMode, Cycles, evaluate_curves
 from .findings import (
@@ -28,6 +37,7 @@ from .judged import JudgedMemory
 from .kept_takes import CAMERA, Take, TakeError, dump_take, make_retime, make_take, parse_take
 from .kinematics import fill_rotations, split_matrices, split_transforms
 from .measures.ground import find_ground_height
+from .measures.pieces import run_steps
 from .motion import KeyTrack, Motion, RotationChannels, Stage, SubjectKind
 from .motion_making import MotionError, build_motion, iterate_motion
 from .one_cause import merge_causes, merge_subjects
@@ -108,6 +118,7 @@ __all__ = [
     "CAMERA",
     "CONSTANT",
     "EVERY_CHECK",
+    "PIECE_BYTES",
     "SHAPES",
     "BodyMap",
     "BodyMapError",
@@ -172,10 +183,13 @@ __all__ = [
     "apply_marks",
     "build_motion",
     "chain_transforms",
+    "claim",
+    "claim_array",
     "choose_view",
     "clear_mark",
     "compare_readings",
     "compose",
+    "copy_in_pieces",
     "count_severities",
     "describe_unused",
     "draw_sticks",
@@ -199,10 +213,12 @@ __all__ = [
     "format_quantity",
     "format_shot",
     "guess_body_map",
+    "iterate_body_map",
     "iterate_checks",
     "iterate_pieces",
     "iterate_motion",
     "list_checks",
+    "list_pieces",
     "list_with_ancestors",
     "make_retime",
     "make_take",
@@ -222,6 +238,7 @@ __all__ = [
     "rotation_to_matrix",
     "run_check",
     "run_checks",
+    "run_steps",
     "say_counts",
     "say_frame_rate",
     "say_frames",

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 
@@ -166,13 +167,16 @@ def _best_chain(
     Each joint hands down the best way that ends at or above it, for each label: the time grows
     with the number of joints.
     """
-    gaps = np.concatenate([[0.0], np.cumsum([_MISSING[label] for label in labels])])
+    gaps = [0.0, *accumulate(_MISSING[label] for label in labels)]
     states: dict[Joint, _State] = {}
     start = _State(((-np.inf, None),) * len(labels), ((-np.inf, 0),) * len(labels))
     best: tuple[float, _Way | None] = (-np.inf, None)
     for joint in sorted(joints, key=lambda j: (j.depth, j.name)):
-        state = states[joint.parent] if joint.parent in states else start
+        state = start if joint.parent is None else states.get(joint.parent, start)
         fits = {} if joint in taken else _read_fits(joint, labels, side)
+        if not fits:
+            states[joint] = state
+            continue
         ways, named = list(state.ways), list(state.named)
         for place, fit in fits.items():
             # Of a limb cut into segments that are named alike, the first holds the joint.
@@ -181,18 +185,18 @@ def _best_chain(
             named[place] = (max(strongest, fit), count + 1)
             options: list[tuple[float, _Way | None]] = []
             if fit > 0:
-                options.append((-float(gaps[place]), None))
+                options.append((-gaps[place], None))
             for earlier in range(place):
                 value, way = state.ways[earlier]
-                options.append((value - float(gaps[place] - gaps[earlier + 1]), way))
+                options.append((value - (gaps[place] - gaps[earlier + 1]), way))
             value, way = max(options, key=lambda option: option[0], default=(-np.inf, None))
             value += score
             if value > ways[place][0] + 1e-9:
                 ways[place] = (value, _Way(labels[place], joint, way))
-            finished = value - float(gaps[-1] - gaps[place + 1])
+            finished = value - (gaps[-1] - gaps[place + 1])
             if fit > 0 and finished > best[0] + 1e-9:
                 best = (finished, _Way(labels[place], joint, way))
-        states[joint] = _State(tuple(ways), tuple(named)) if fits else state
+        states[joint] = _State(tuple(ways), tuple(named))
     return float(best[0]), best[1].steps() if best[1] else []
 
 

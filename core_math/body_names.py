@@ -22,6 +22,7 @@ from .body_words import (
     SHORT_SIDES,
     SIDE_WORDS,
 )
+from .measures.pieces import Steps, run_steps
 
 _TOKEN = re.compile(r"[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+|[0-9]+|[^\W\d_A-Za-z]+")
 _NAMESPACE = re.compile(r"[:|]")
@@ -102,6 +103,9 @@ _NUMBERED = {
 }
 
 
+NAMES_AT_A_TIME = 200
+"""Names that are read between two pauses."""
+
 _NO_SCORES: Mapping[str, float] = {}
 
 
@@ -140,14 +144,26 @@ class NameReading:
 
 
 def read_names(names: Sequence[str]) -> list[NameReading]:
-    """Read all bone names of one armature together.
+    """Read all bone names of one armature together; see `iterate_names`."""
+    return run_steps(iterate_names(names))
+
+
+def iterate_names(names: Sequence[str]) -> Steps[list[NameReading]]:
+    """Read all bone names of one armature together, with pauses.
 
     Together, because a lone letter is a side only when other names carry its counterpart.
     """
     tokens = _drop_prefix([split_name(name) for name in names])
+    yield
     lowered = Counter(tuple(token.lower() for token in row) for row in tokens)
     short = _find_short_sides(lowered)
-    return [_read(name, row, lowered, short) for name, row in zip(names, tokens, strict=True)]
+    yield
+    read: list[NameReading] = []
+    for name, row in zip(names, tokens, strict=True):
+        read.append(_read(name, row, lowered, short))
+        if not len(read) % NAMES_AT_A_TIME:
+            yield
+    return read
 
 
 def _drop_prefix(tokens: list[tuple[str, ...]]) -> list[tuple[str, ...]]:

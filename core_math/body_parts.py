@@ -45,6 +45,7 @@ from .body_vocabulary import (
     sort_parts,
     split_part,
 )
+from .measures.pieces import Steps, run_steps
 
 __all__ = [
     "CANONICAL_PARTS",
@@ -149,13 +150,22 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
     BodyMapError
         When the bones make no armature (see `build_skeleton`).
     """
-    skeleton = build_skeleton(bones)
+    return run_steps(iterate_body_map(bones))
+
+
+def iterate_body_map(bones: Sequence[Bone]) -> Steps[BodyMap]:
+    """Guess what `guess_body_map` guesses, with pauses."""
+    skeleton = yield from build_skeleton(bones)
+    yield
     infer_sides(skeleton)
+    yield
     deforming = [joint for joint in skeleton.joints if joint.deform]
     found = _find_body(skeleton.restricted(deforming) if deforming else skeleton)
+    yield
     visible = [joint for joint in skeleton.joints if not joint.reading.roles & BACKSTAGE]
     if deforming and len(deforming) < len(skeleton.joints):
         _fill_gaps(found, _find_body(skeleton.restricted(visible)))
+        yield
     hips = found.get("hips")
     at_hips = next((j for j in skeleton.joints if hips and j.bone == hips.joint.bone), None)
     root = find_root(skeleton, at_hips) if _has_body(found) else None
@@ -163,7 +173,9 @@ def guess_body_map(bones: Sequence[Bone]) -> BodyMap:
         found["root"] = root
     _leave_one_part_a_bone(found)
     controls = find_controls(skeleton, found)
+    yield
     parents = _find_parents(skeleton, found)
+    yield
     parts = {}
     for part in sort_parts(found):
         entry = found[part]

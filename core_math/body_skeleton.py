@@ -12,11 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .body_names import NameReading, read_names
+from .body_names import NameReading, iterate_names
+from .measures.pieces import Steps
 
 FloatArray = NDArray[np.float64]
 
@@ -142,8 +144,8 @@ class Skeleton:
         )
 
 
-def build_skeleton(bones: Sequence[Bone]) -> Skeleton:
-    """Check the bones, read their names and gather them into joints.
+def build_skeleton(bones: Sequence[Bone]) -> Steps[Skeleton]:
+    """Check the bones, read their names and gather them into joints, with pauses.
 
     Raises
     ------
@@ -154,7 +156,9 @@ def build_skeleton(bones: Sequence[Bone]) -> Skeleton:
     heads = _read_points(bones, "head")
     tails = _read_points(bones, "tail")
     _check_parents(bones)
-    readings = read_names([bone.name for bone in bones])
+    yield
+    readings = yield from iterate_names([bone.name for bone in bones])
+    yield
     joints = _gather(bones, readings)
     _connect(bones, joints)
     return _finish(Skeleton(bones, readings, heads, tails, joints))
@@ -177,12 +181,16 @@ def _finish(skeleton: Skeleton) -> Skeleton:
 
 def _read_points(bones: Sequence[Bone], which: str) -> FloatArray:
     points = np.zeros((len(bones), 3))
-    for row, bone in enumerate(bones):
-        point = getattr(bone, which)
-        try:
-            points[row] = point
-        except (TypeError, ValueError):
-            raise BodyMapError(_not_a_point(bone.name, which, point)) from None
+    every = [getattr(bone, which) for bone in bones]
+    try:
+        if every:
+            points[:] = every
+    except (TypeError, ValueError):
+        for row, point in enumerate(every):
+            try:
+                points[row] = point
+            except (TypeError, ValueError):
+                raise BodyMapError(_not_a_point(bones[row].name, which, point)) from None
     for row in np.flatnonzero(~np.isfinite(points).all(axis=1))[:1]:
         raise BodyMapError(_not_a_point(bones[row].name, which, points[row].tolist()))
     return points
@@ -233,7 +241,12 @@ _ROLE_WEIGHTS = {
 
 def _weigh(bone: Bone, reading: NameReading) -> float:
     """Say how likely the bone is the one that carries the mesh."""
-    return float(bone.deform) + sum(_ROLE_WEIGHTS[role] for role in reading.roles)
+    return float(bone.deform) + _weigh_roles(reading.roles)
+
+
+@lru_cache(maxsize=1024)
+def _weigh_roles(roles: frozenset[str]) -> float:
+    return sum(_ROLE_WEIGHTS[role] for role in sorted(roles))
 
 
 def _gather(bones: Sequence[Bone], readings: list[NameReading]) -> list[Joint]:
@@ -244,7 +257,9 @@ def _gather(bones: Sequence[Bone], readings: list[NameReading]) -> list[Joint]:
         groups.setdefault(key, []).append(index)
     joints = []
     for members in groups.values():
-        order = sorted(members, key=lambda i: (-_weigh(bones[i], readings[i]), bones[i].name))
+        order = members
+        if len(members) > 1:
+            order = sorted(members, key=lambda i: (-_weigh(bones[i], readings[i]), bones[i].name))
         # Two bones alike in role are two joints ("Hand.l" and "hand.l"): a joint's bones differ.
         together: list[int] = [order[0]]
         apart: list[int] = []

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable
+from functools import lru_cache
 
 from .body_names import flip_side
 
@@ -64,6 +65,7 @@ _SIDE_WORDS = {"L": "left", "R": "right"}
 _JOINT = re.compile(r"/([1-9][0-9]*)$")
 
 
+@lru_cache(maxsize=4096)
 def split_part(part: str) -> tuple[str, str, int]:
     """Split a part's name into base, side ("L", "R" or "") and number of the joint, from 1.
 

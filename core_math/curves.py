@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .easings import BACK, SINE, ease
+from .measures.pieces import Steps, run_steps
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.signedinteger[Any]]
@@ -168,17 +169,21 @@ class CurveBatch:
 
     def evaluate(self, frames: ArrayLike) -> FloatArray:
         """Return the values at rising frames of the curves' own time, shape (C, F)."""
+        return run_steps(self.iterate_values(frames))
+
+    def iterate_values(self, frames: ArrayLike) -> Steps[FloatArray]:
+        """Return what `evaluate` returns, with pauses."""
         at = np.asarray(frames, dtype=np.float64)
         if not len(self.counts):
             return np.zeros((0, len(at)))
         place = self._find_segments(at)
         if not self.cycles:
-            return _evaluate(self, at[np.newaxis], place)
+            return (yield from _iterate_values(self, at[np.newaxis], place))
         shown, lift = _go_round(self, at)
         for row in self.cycles:
             leader = self.leader_of[row]
             place[leader] = np.searchsorted(self.times_of(row), shown[row], side="right") - 1
-        return _evaluate(self, shown[self.leaders], place) + lift
+        return (yield from _iterate_values(self, shown[self.leaders], place)) + lift
 
     def _find_leaders(self) -> None:
         """Find the curves that run through time alike: it is enough to follow one of them.
@@ -269,7 +274,7 @@ def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
     return handle * factor[:, np.newaxis]
 
 
-def _evaluate(keys: CurveBatch, frames: FloatArray, place: IntArray) -> FloatArray:
+def _iterate_values(keys: CurveBatch, frames: FloatArray, place: IntArray) -> Steps[FloatArray]:
     """Return the values of all curves, (C, F), at the leaders' frames, (L, F) or (1, F)."""
     leaders = keys.leaders
     last = (keys.counts[leaders] - 1)[:, np.newaxis]
@@ -289,6 +294,7 @@ def _evaluate(keys: CurveBatch, frames: FloatArray, place: IntArray) -> FloatArr
     values = np.empty((len(keys.counts), place.shape[1]))
     many = max(1, BLOCK // max(1, place.shape[1]))
     for start in range(0, len(values), many):
+        yield
         rows = slice(start, start + many)
         _run_along(keys, rows, passed, t, values[rows])
     if np.any(keys.straight):

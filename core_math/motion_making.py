@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .camera import ShotCamera
+from .claiming import claim, copy_in_pieces, list_pieces
 from .measures import body, geometry, stage
 from .measures.pieces import Steps, run_steps
 from .motion import DRAWING_ROWS, KeyTrack, Motion, RotationChannels, Stage, SubjectKind
 from .settling import (
-    measure_change,
+    iterate_change,
     settle_on_parents,
     settle_rotations,
     show_samples,
@@ -104,7 +105,7 @@ def iterate_motion(
     _check_shapes(subject, fps, frame_numbers, part_count, head_array, tail_array, world, parents)
 
     left_out = dict(dropped or {})
-    finite = _find_finite_parts(head_array, tail_array, world)
+    finite = yield from _find_finite_parts(head_array, tail_array, world)
     yield
     for index in np.flatnonzero(~finite):
         bad = np.flatnonzero(
@@ -142,7 +143,7 @@ def iterate_motion(
     if height is None:
         height = _measure_height(names, head_array, tail_array)
     yield
-    steps = measure_change(local_heads, local, height)
+    steps = yield from iterate_change(local_heads, local, height)
     yield
     cadence = stage.find_cadence(steps)
     key_tracks = {part: track for part, track in (keys or {}).items() if part in names}
@@ -215,10 +216,15 @@ def _check_shapes(
         raise MotionError(f"{subject}: parents must name {part_count} parts or -1")
 
 
-def _find_finite_parts(heads: FloatArray, tails: FloatArray, world: FloatArray) -> BoolArray:
+def _find_finite_parts(*samples: FloatArray) -> Steps[BoolArray]:
     # One sum tells it for all frames of a part: what is not finite stays so whatever is added.
-    with np.errstate(invalid="ignore", over="ignore"):
-        total = sum(values.sum(axis=0).sum(axis=-1) for values in (heads, tails, world))
+    total = np.zeros(samples[0].shape[1])
+    for values in samples:
+        numbers = values.transpose(2, 1, 0)
+        for number, parts in list_pieces(numbers):
+            with np.errstate(invalid="ignore", over="ignore"):
+                total[parts] += numbers[number, parts].sum(axis=-1)
+            yield
     finite: BoolArray = np.isfinite(total)
     return finite
 
@@ -259,10 +265,14 @@ def _settle(
     touched = [row for row, parent in enumerate(parents) if row in moved or parent in moved]
     near = np.array(touched, dtype=np.int64)
     if before is None:
-        into, local, local_heads = world, np.empty_like(world), np.empty_like(heads)
+        into = world
+        local, local_heads = (yield from claim(*world.shape)), (yield from claim(*heads.shape))
     else:
-        made = (before.rotations, before.local_rotations, before.local_heads)
-        into, local, local_heads = (take_numbers(v, owned=not len(stale)) for v in made)
+        taken = []
+        for made in (before.rotations, before.local_rotations, before.local_heads):
+            numbers = take_numbers(made, owned=True)
+            taken.append((yield from copy_in_pieces(numbers)) if len(stale) else numbers)
+        into, local, local_heads = taken
     yield from settle_rotations(world, into, stale)
     yield from settle_on_parents(heads, into, parents, local, local_heads, near)
     return into, local, local_heads

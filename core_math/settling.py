@@ -12,10 +12,12 @@ may settle a few parts anew and take the rest over.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from .measures.pieces import Steps, run_steps
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,9 +44,7 @@ def list_blocks(frames: int, parts: int) -> Iterator[slice]:
         yield slice(start, min(start + size, frames))
 
 
-def settle_rotations(
-    turned: FloatArray, into: FloatArray, parts: IntArray
-) -> Generator[None, None, None]:
+def settle_rotations(turned: FloatArray, into: FloatArray, parts: IntArray) -> Steps[None]:
     """Bring some parts' rotations to unit length and continuous sign, pausing after each block.
 
     Parameters
@@ -68,7 +68,7 @@ def settle_on_parents(
     local: FloatArray,
     local_heads: FloatArray,
     parts: IntArray,
-) -> Generator[None, None, None]:
+) -> Steps[None]:
     """Put some parts' rotations and joints as their parents see them into arrays.
 
     Parameters
@@ -98,7 +98,14 @@ def settle_on_parents(
 
 
 def measure_change(places: FloatArray, local: FloatArray, height: float) -> FloatArray:
+    """Return how much a subject changes per step; see `iterate_change`."""
+    return run_steps(iterate_change(places, local, height))
+
+
+def iterate_change(places: FloatArray, local: FloatArray, height: float) -> Steps[FloatArray]:
     """Return how much a subject changes per step: degrees and % of its height, over all parts.
+
+    With pauses.
 
     Parameters
     ----------
@@ -121,6 +128,7 @@ def measure_change(places: FloatArray, local: FloatArray, height: float) -> Floa
         turns = np.degrees(4.0 * np.arcsin(np.minimum(0.5 * np.sqrt(chord), 1.0)))
         travel = np.sqrt(_square(at[..., after] - at[..., rows])).sum(axis=0)
         change[rows] = turns.sum(axis=0) + (100.0 * travel / height if height > 0.0 else travel)
+        yield
     return change
 
 

@@ -10,7 +10,8 @@ import rigs
 from fettle.addon import compat
 from fettle.addon.animation_data import list_played_curves
 from fettle.addon.curve_tables import PlayedCurves
-from fettle.addon.key_tracks import read_key_tracks
+from fettle.addon.key_tracks import iterate_key_tracks
+from fettle.core_math import run_steps
 
 
 @pytest.fixture
@@ -19,7 +20,7 @@ def scene():
 
 
 def tracks(owner, factor=1.0, **bones):
-    return read_key_tracks(PlayedCurves(owner), bones, factor)
+    return run_steps(iterate_key_tracks(PlayedCurves(owner), bones, factor))
 
 
 def test_keys_of_the_bone_and_its_controls_together(scene):
