@@ -101,7 +101,7 @@ class _Search:
             if target == apart_from:
                 continue
             on_mesh = target.type != "ARMATURE" and (
-                bool(subtarget) or held.kind in ("SHRINKWRAP", "FOLLOW_PATH")
+                bool(subtarget) or held.kind in ("SHRINKWRAP", "FOLLOW_PATH", "GEOMETRY_ATTRIBUTE")
             )
             reason = self._trouble(target, on_mesh)
             if reason:

@@ -98,10 +98,10 @@ def _link_object(links: _Links, owner: bpy.types.Object, reader: SourceReader) -
 
 def list_chain(owner: bpy.types.Object, held: HeldConstraint) -> list[str]:
     """Return the bones a chain solver moves, the one that has the constraint first."""
-    constraint, bone = held.constraint, owner.pose.bones[held.bone]
+    bone = owner.pose.bones[held.bone]
     chain = [bone, *bone.parent_recursive]
-    count = constraint.chain_count
-    if held.kind == "IK" and not constraint.use_tail:
+    count = held.get("chain_count", 0)
+    if held.kind == "IK" and not held.get("use_tail", True):
         chain = chain[1:]
     return [held.bone, *(entry.name for entry in (chain[:count] if count else chain))]
 

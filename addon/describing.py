@@ -32,7 +32,7 @@ _REST = ("head_local", "tail_local", "matrix_local", "use_inherit_rotation", "us
          "use_connect", "use_relative_parent", "inherit_scale", "bbone_segments")  # fmt: skip
 _OBJECT = ("parent_type", "parent_bone", "rotation_mode", "hide_viewport", "track_axis", "up_axis")
 _GEOMETRY = {"SHRINKWRAP", "SPLINE_IK", "FOLLOW_PATH", "CLAMP_TO", "CAMERA_SOLVER", "FOLLOW_TRACK",
-             "OBJECT_SOLVER", "TRANSFORM_CACHE"}  # fmt: skip
+             "OBJECT_SOLVER", "TRANSFORM_CACHE", "GEOMETRY_ATTRIBUTE"}  # fmt: skip
 _INDEX = re.compile(r"\[\d+\]$")
 _EXPRESSION_NAMES = {*dir(math), *dir(builtins), "frame", "noise", "clamp", "lerp", "smoothstep"}
 
@@ -105,6 +105,7 @@ def iterate_describing(
         # The very same objects: whoever compares them again is done at once.
         settled, links, cyclic = before.settled, before.links, before.cyclic
     else:
+        yield
         cyclic = has_cycle(owners, reader)
     return Surroundings(settled, pose, links, curves, cyclic)
 

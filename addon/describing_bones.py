@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import bpy
@@ -74,8 +74,9 @@ def describe_bones(
         animated = here.inside.get(f"{_name_place(name)}.", ())
         rules = zip(_SOLVER_RULES, _get_solver_rules(bone), strict=True)
         yield name, [rule for rule in rules if rule[0] not in animated]
-    for bone in reader.read_named(owner):
-        yield bone.name, list(describe_properties(bone, _name_place(bone.name), here))
+    for name in reader.read_named(owner):
+        bone = owner.pose.bones[name]
+        yield name, list(describe_properties(bone, _name_place(name), here))
 
 
 def _list_solved(owner: bpy.types.Object, reader: SourceReader) -> Iterator[str]:
@@ -98,21 +99,26 @@ def describe_constraints(
     """Yield what is settled about constraints of an owner, whose data path begins with a prefix."""
     moved = every[name_owner(owner)]
     for held in constraints:
-        constraint = held.constraint
         path = f'{prefix}constraints["{bpy.utils.escape_identifier(held.name)}"].'
         yield held.name, held.kind
         yield held.form.show(held.values, moved.inside.get(path, ()))
-        if held.kind == "ACTION" and constraint.action is not None:
+        if held.kind == "ACTION" and held.get("action", None) is not None:
             # It plays by a clock of its own: what changes there may show anywhere.
-            slot = getattr(constraint, "action_slot", None)
-            yield from map(read_curve, compat.list_action_curves(constraint.action, slot))
-        if held.kind == "ARMATURE":
-            for target in constraint.targets:
-                yield target.weight, target.subtarget, getattr(target.target, "name_full", "")
+            yield from map(read_curve, _list_own_curves(owner, held))
+        yield from held.shares
         if held.kind == "ARMATURE" or held.get("use_bbone_shape", False):
             for target, subtarget in held.targets:
                 if target.type == "ARMATURE" and subtarget in target.data.bones:
                     yield _read_bend(target, subtarget, every)
+
+
+def _list_own_curves(owner: bpy.types.Object, held: HeldConstraint) -> Sequence[Any]:
+    """Return the curves of the action that a constraint plays."""
+    holder: Any = owner.pose.bones.get(held.bone) if held.bone else owner
+    constraint = holder.constraints.get(held.name) if holder is not None else None
+    if constraint is None or constraint.action is None:
+        return ()
+    return compat.list_action_curves(constraint.action, getattr(constraint, "action_slot", None))
 
 
 def _read_bend(owner: bpy.types.Object, name: str, moved: dict[str, Moved]) -> Values:

@@ -44,7 +44,7 @@ class Form:
 
     def show(self, values: Values, animated: Collection[str] = ()) -> Values:
         """Return values as plain ones that can be kept, without those that are animated."""
-        shown = (*values[: self.plain], *map(_show, values[self.plain :]))
+        shown = (*values[: self.plain], *map(show, values[self.plain :]))
         if not animated:
             return shown
         named = zip(self.names, shown, strict=True)
@@ -69,10 +69,10 @@ def read_settings(struct: Any, animated: Collection[str] = (), prefix: str = "")
     if not prefix:
         return form.show(form.get(struct), animated)
     names = [name for name in form.names if name.startswith(prefix) and name not in animated]
-    return tuple((name, _show(getattr(struct, name))) for name in names)
+    return tuple((name, show(getattr(struct, name))) for name in names)
 
 
-def _show(value: Any) -> Any:
+def show(value: Any) -> Any:
     """Return a value as a plain one, None for what is none and has no name."""
     if value is None or isinstance(value, (bool, int, float, str)):
         return value

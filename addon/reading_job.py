@@ -19,7 +19,8 @@ from . import kept
 from .readings import ReadingMemory, ReadingSteps, collect_keys, iterate_reading, read_marks
 from .sampling import InterruptedReadingError, SamplingError, ShotSamples, metres_per_unit
 
-SLICE_S = 0.008
+SLICE_S = 0.0055
+"""What a slice aims at: one takes 8 ms at most, and the last of its steps may be a long one."""
 LONGEST_SLICE_S = 0.06
 AT_ONCE_S = 0.1
 PAUSE_S = 0.004
@@ -27,7 +28,7 @@ PAUSE_S = 0.004
 SHARE = 0.25
 """Every slice makes the host draw its views once. Where that takes long, a slice may take this
 share of it: the window is hardly slower for it, and the reading ends many times sooner."""
-STEP_MS = 3.0
+STEP_MS = 2.5
 
 
 @dataclass(eq=False, slots=True)

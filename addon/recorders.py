@@ -56,6 +56,7 @@ def iterate_making(
         "exact" or "direct"; chosen when left out.
     """
     owner = find_object(subject)
+    yield from reader.iterate_pose(owner)
     scene_bound = {} if in_scene else find_scene_bound(owner, reader)
     if OBJECT in scene_bound:
         raise SamplingError(

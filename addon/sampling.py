@@ -67,6 +67,9 @@ T = TypeVar("T")
 STEP = 4e-3
 """What a step of looking at a large rig takes, seconds."""
 
+FIRST_FRAME = 1e-2
+"""What the first frame of a scene of our own takes, or its removal: it has a slice to itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sample:
@@ -262,7 +265,7 @@ def iterate_sampling(
         for recorder in stepped:
             needed += recorder.list_objects()
         stage_set = SceneItself(scene, view_layer) if in_scene else TemporaryScene(scene, needed)
-        longest = 0.0
+        longest = FIRST_FRAME
         try:
             for number, row in enumerate(rows):
                 if clock.is_over(ahead=longest):
@@ -275,7 +278,11 @@ def iterate_sampling(
                         recorder.record(row, depsgraph)
                 # The first frame builds the relations: no measure of those that follow.
                 took = time.perf_counter() - begun if number else 0.0
-                longest = max(took, 0.95 * longest)
+                longest = max(took, 0.95 * longest if number > 1 else 0.0)
+            for recorder in stepped:
+                recorder.settle()
+            if clock.is_over(ahead=FIRST_FRAME):
+                yield from clock.pause(1.0)
         finally:
             stage_set.remove()
             for recorder in stepped:

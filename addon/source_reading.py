@@ -8,24 +8,31 @@ what it depends on, who follows whom and what has changed are all read off the s
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 from typing import Any
 
 import bpy
 
+from ..core_math import run_steps
 from .curve_tables import PlayedCurves
-from .plain_values import Form, Values, find_form, make_getter
+from .plain_values import Form, Values, find_form, make_getter, show
+
+BONES_AT_A_TIME = 250
+"""Bones whose constraints are read between two pauses."""
 
 
 @dataclass(slots=True)
 class HeldConstraint:
     """A constraint of an object, or of one of its bones, with all its settings.
 
+    As plain values and IDs, which Blender itself marks as removed: it may be held while the user
+    has a turn, and the constraint be gone by then.
+
     Attributes
     ----------
     bone : str
         "" for the object's own.
-    constraint : bpy.types.Constraint
     name : str
     kind : str
         Its type.
@@ -36,16 +43,18 @@ class HeldConstraint:
         Which settings it has.
     values : tuple
         What they are.
+    shares : tuple
+        How much each of several targets has a say.
     """
 
     bone: str
-    constraint: Any
     name: str
     kind: str
     mute: bool
     targets: tuple[tuple[bpy.types.Object, str], ...]
     form: Form
     values: Values
+    shares: Values
 
     def get(self, setting: str, otherwise: Any) -> Any:
         """Return a setting, or something else where its type has no such setting."""
@@ -98,7 +107,7 @@ class _HeldPose:
     """The constraints of an object and its bones, and the bones with properties of their own."""
 
     constraints: list[HeldConstraint]
-    named: list[Any]
+    named: list[str]
 
 
 class SourceReader:
@@ -111,10 +120,8 @@ class SourceReader:
         self._parents: dict[int, dict[str, str]] = {}
 
     def let_go(self) -> None:
-        """Forget constraints and drivers: while the user had a turn they may have been removed."""
-        self._poses.clear()
+        """Forget the drivers: while the user had a turn they may have been removed."""
         self._drivers.clear()
-        self._parents.clear()
 
     def read_curves(self, owner: Any) -> PlayedCurves:
         """Return the curves that play on an ID."""
@@ -127,8 +134,8 @@ class SourceReader:
         """Return the constraints of an object and of its bones, muted or not."""
         return self._read_pose(owner).constraints
 
-    def read_named(self, owner: bpy.types.Object) -> list[Any]:
-        """Return the pose bones of an object that have custom properties."""
+    def read_named(self, owner: bpy.types.Object) -> list[str]:
+        """Return the bones of an object that have custom properties."""
         return self._read_pose(owner).named
 
     def read_drivers(self, owner: Any) -> list[HeldDriver]:
@@ -149,30 +156,39 @@ class SourceReader:
             self._parents[key] = dict(zip(bones.keys(), above, strict=True))
         return self._parents[key]
 
-    def _read_pose(self, owner: bpy.types.Object) -> _HeldPose:
+    def iterate_pose(self, owner: bpy.types.Object) -> Generator[None, None, None]:
+        """Read the constraints of an object and its bones where nobody did, with pauses."""
         key = owner.as_pointer()
-        if key not in self._poses:
-            held = [_hold("", entry) for entry in owner.constraints]
-            named = []
-            for bone in owner.pose.bones if owner.pose is not None else ():
+        if key in self._poses:
+            return
+        held = [_hold("", entry) for entry in owner.constraints]
+        named = []
+        count = len(owner.pose.bones) if owner.pose is not None else 0
+        for first in range(0, count, BONES_AT_A_TIME):
+            for bone in owner.pose.bones[first : first + BONES_AT_A_TIME]:
                 constraints = bone.constraints
                 if len(constraints):
                     name = bone.name
                     held += [_hold(name, entry) for entry in constraints]
                 if bone.keys():
-                    named.append(bone)
-            self._poses[key] = _HeldPose(held, named)
-        return self._poses[key]
+                    named.append(bone.name)
+            yield
+        self._poses[key] = _HeldPose(held, named)
+
+    def _read_pose(self, owner: bpy.types.Object) -> _HeldPose:
+        run_steps(self.iterate_pose(owner))
+        return self._poses[owner.as_pointer()]
 
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """How the constraints of one type are read."""
+    """How the constraints of one type are read; `loose` are settings that point into other data."""
 
     name: str
     form: Form
     mute: int
     targets: tuple[tuple[int, int | None], ...]
+    loose: tuple[int, ...]
 
 
 _KINDS: dict[type, _Kind] = {}
@@ -185,9 +201,21 @@ def _find_kind(constraint: Any) -> _Kind:
         at = form.places
         pairs = (("target", "subtarget"), ("pole_target", "pole_subtarget"))
         targets = tuple((at[one], at.get(other)) for one, other in pairs if one in at)
-        known = _Kind(constraint.type, form, at["mute"], targets)
+        rules = constraint.bl_rna.properties
+        loose = tuple(
+            place
+            for name, place in at.items()
+            if rules[name].type == "POINTER" and not _is_id(rules[name].fixed_type)
+        )
+        known = _Kind(constraint.type, form, at["mute"], targets, loose)
         _KINDS[type(constraint)] = known
     return known
+
+
+def _is_id(kind: Any) -> bool:
+    while kind is not None and kind.identifier != "ID":
+        kind = kind.base
+    return kind is not None
 
 
 def _hold(bone: str, constraint: Any) -> HeldConstraint:
@@ -198,13 +226,16 @@ def _hold(bone: str, constraint: Any) -> HeldConstraint:
         for place, part in kind.targets
         if isinstance(followed := values[place], bpy.types.Object)
     )
+    if kind.loose:
+        # What Blender does not mark when it is removed.
+        values = tuple(show(v) if place in kind.loose else v for place, v in enumerate(values))
+    shares: Values = ()
     if kind.name == "ARMATURE":
         shared = constraint.targets
         targets += tuple((each.target, each.subtarget) for each in shared if each.target)
-    mute = values[kind.mute]
-    return HeldConstraint(
-        bone, constraint, constraint.name, kind.name, mute, targets, kind.form, values
-    )
+        shares = tuple((each.weight, each.subtarget, show(each.target)) for each in shared)
+    mute, name = values[kind.mute], constraint.name
+    return HeldConstraint(bone, name, kind.name, mute, targets, kind.form, values, shares)
 
 
 _read_curve = make_getter(("data_path", "array_index", "mute", "extrapolation", "driver"))

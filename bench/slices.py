@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import gc
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -36,6 +37,8 @@ def measure_slices(report: Report) -> None:
             shots.key_rig(shots.make_rig(bones), frames)
         bpy.context.view_layer.update()
         reading_job.forget_memory()
+        # What making the rig left behind is not for the reading to clear away.
+        gc.collect()
         reading_job.start(scene, bpy.context.view_layer, Settings(), "", whole=False)
         taken: list[tuple[float, float, str]] = []
         own: list[float] = []
