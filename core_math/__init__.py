@@ -18,7 +18,6 @@ from .camera import CameraKind, SensorFit, ShotCamera
 from .catalogue import explain_check, find_check, list_checks
 from .check import Check, Group, Limits, Parameter, Style, Values
 from .checks import ALL_CHECKS
-from .claiming import PIECE_BYTES, claim, claim_array, copy_in_pieces, list_pieces
 from .comparison_report import dump_comparisons
 from .curves import BEZIER, CONSTANT, Curve, CurveBatch, CycleMode, Cycles, evaluate_curves
 from .findings import (
@@ -36,6 +35,7 @@ from .framing import FramingTrace, PictureMove, find_trace, trace_framing
 from .judged import JudgedMemory
 from .kept_takes import CAMERA, Take, TakeError, dump_take, make_retime, make_take, parse_take
 from .kinematics import fill_rotations, split_matrices, split_transforms
+from .measures.claiming import PIECE_BYTES, claim, claim_array, copy_in_pieces, list_pieces
 from .measures.ground import find_ground_height
 from .measures.pieces import run_steps
 from .motion import KeyTrack, Motion, RotationChannels, Stage, SubjectKind

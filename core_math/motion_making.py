@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .camera import ShotCamera
-from .claiming import claim, copy_in_pieces, list_pieces
 from .measures import body, geometry, stage
+from .measures.claiming import claim, copy_in_pieces, list_pieces
 from .measures.pieces import Steps, run_steps
 from .motion import DRAWING_ROWS, KeyTrack, Motion, RotationChannels, Stage, SubjectKind
 from .settling import (

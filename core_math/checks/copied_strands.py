@@ -83,7 +83,7 @@ class Pair:
 
 
 def measure(motion: Motion, values: Values) -> Steps[list[Pair]]:
-    """Compare every two strands of the subject, joint by joint, stretch by stretch."""
+    """Find strands of the subject that are alike anywhere, joint by joint, stretch by stretch."""
     names = sorted(part for part in motion.parts if part.startswith("strand:") and "/" not in part)
     if len(names) < 2:
         raise CannotEvaluateError("needs two strands (hair, tail, cloth or strap chains)")
@@ -109,8 +109,8 @@ def measure(motion: Motion, values: Values) -> Steps[list[Pair]]:
         least_spread=values[MOVING.name],
     )
     return [
-        Pair(names[one], names[other], window, copies)
-        for (one, other), copies in zip(pairs, found, strict=True)
+        Pair(names[pairs[row][0]], names[pairs[row][1]], window, copies)
+        for row, copies in found.items()
     ]
 
 

@@ -98,6 +98,7 @@ CLOSED = Parameter(
 )
 
 SMOOTHING_HZ = 4.0  # keeps what fingers do, drops a capture's jitter (practice)
+JOINTS_AT_A_TIME = 6  # that are smoothed between two pauses
 SAMPLES_PER_SECOND = 24.0  # a pose is smooth: looking more often finds nothing more
 MOVING_SPEED = 0.08  # body heights per second at which a hand travels (practice)
 LONGEST_PAUSE = 1.0  # s without travel that do not end a stretch
@@ -187,9 +188,13 @@ def _see_fingers(
 ) -> Steps[NDArray[np.float64]]:
     """Return the pose of all finger joints at every `step`-th frame, smooth."""
     rows = [motion.index(part) for chain in chains.values() for part in chain]
-    local = series.smooth(motion.local_rotations[:, rows], motion.fps, SMOOTHING_HZ)
-    yield
-    vectors = hands.pose_vectors(local[::step])
+    pieces = []
+    for first in range(0, len(rows), JOINTS_AT_A_TIME):
+        some = rows[first : first + JOINTS_AT_A_TIME]
+        local = series.smooth(motion.local_rotations[:, some], motion.fps, SMOOTHING_HZ)
+        pieces.append(local[::step])
+        yield
+    vectors = hands.pose_vectors(np.concatenate(pieces, axis=1))
     yield
     return vectors
 
@@ -205,6 +210,7 @@ def _measure_hand(
         (CHECK.id, side, "fingers"), partial(_see_fingers, motion, chains, step)
     )
     place = series.smooth(_see_hand(motion, side), motion.fps, SMOOTHING_HZ)
+    yield
     moving = hands.find_travel(
         place[::step],
         fps,
@@ -212,6 +218,7 @@ def _measure_hand(
         least_way=values[TRAVEL.name] / 100.0,
         longest_pause=LONGEST_PAUSE,
     )
+    yield
     shortest = max(3, round(min(values.limits[FROZEN.name]) * fps))
     dead = float(geometry.lengths(np.ptp(vectors, axis=0)).max(initial=0.0)) < DEAD
     alive = np.ones(len(vectors), dtype=np.bool_)
@@ -232,6 +239,8 @@ def _measure_hand(
                 unmade=max(map(len, chains.values())) == 1,
             )
         )
+        yield
+    yield
     found += _find_straight(motion, values, side, chains, moving & alive, step)
     return found
 

@@ -170,7 +170,7 @@ def measure(motion: Motion, values: Values) -> Steps[ChestAnswers]:
     for side in (".L", ".R"):
         try:
             motion.require(f"upper_arm{side}", f"forearm{side}")
-            found += motion.memo(
+            found += yield from motion.memo_steps(
                 (CHECK.id, side),
                 partial(_measure_arm, motion, values, trunk[-1], side),
                 values.key,
@@ -208,15 +208,18 @@ def _see_chest(motion: Motion, trunk: str) -> NDArray[np.float64]:
     return swings.smooth_rotations(seen, motion.fps, SMOOTHING_HZ)
 
 
-def _measure_arm(motion: Motion, values: Values, trunk: str, side: str) -> list[ArmSwing]:
+def _measure_arm(motion: Motion, values: Values, trunk: str, side: str) -> Steps[list[ArmSwing]]:
     chest = motion.memo((CHECK.id, "chest"), partial(_see_chest, motion, trunk))
+    yield
     answers: list[ArmSwing] = []
     shoulder, elbow = motion.head(f"upper_arm{side}"), motion.head(f"forearm{side}")
     wrist = (
         motion.head(hand) if motion.has(hand := f"hand{side}") else motion.tail(f"forearm{side}")
     )
     arm = swings.seen_from(motion.rotation("hips"), swings.unit_directions(shoulder, elbow))
+    yield
     steps = swings.direction_steps(swings.smooth_directions(arm, motion.fps, SMOOTHING_HZ))
+    yield
     bend: NDArray[np.float64] | None = None
     found = [
         swing
@@ -225,6 +228,7 @@ def _measure_arm(motion: Motion, values: Values, trunk: str, side: str) -> list[
         )
         if swing.peak_rate >= values[PEAK_RATE.name]
     ]
+    yield
     cores = swings.find_cores(steps, found, CORE)
     spans = zip(cores.firsts.tolist(), cores.lasts.tolist(), cores.degrees.tolist(), strict=True)
     arm_rate = geometry.lengths(steps)
@@ -243,6 +247,7 @@ def _measure_arm(motion: Motion, values: Values, trunk: str, side: str) -> list[
         if bend is None:
             bend = joints.interior_angle(shoulder, elbow, wrist)
             bend = series.smooth(bend, motion.fps, SMOOTHING_HZ)
+        yield
         answers.append(
             ArmSwing(
                 side=side,

@@ -107,7 +107,7 @@ def measure(motion: Motion, values: Values) -> Steps[Raises]:
     missing: dict[str, str] = {}
     for side in (".L", ".R"):
         try:
-            found[side] = motion.memo(
+            found[side] = yield from motion.memo_steps(
                 (CHECK.id, side), partial(_measure_arm, motion, values, side), values.key
             )
             yield
@@ -153,16 +153,21 @@ def _measure_range(motion: Motion, side: str) -> float:
     return swings.turn_range(_see_clavicle(motion, side))
 
 
-def _measure_arm(motion: Motion, values: Values, side: str) -> list[Raise]:
+def _measure_arm(motion: Motion, values: Values, side: str) -> Steps[list[Raise]]:
     """Return one arm's raises in order of time."""
     motion.require(f"shoulder{side}", f"upper_arm{side}", f"forearm{side}")
     seen = _see_clavicle(motion, side)
+    yield
     _refuse_connectors(motion, side, seen)
+    yield
     axes = motion.body_axes()
+    yield
     arm = swings.unit_directions(motion.head(f"upper_arm{side}"), motion.head(f"forearm{side}"))
     elevation = joints.angle_between_vectors(arm, -axes[:, 2])
     elevation = series.smooth(elevation, motion.fps, SMOOTHING_HZ)
+    yield
     clavicle = swings.smooth_rotations(seen, motion.fps, SMOOTHING_HZ)
+    yield
     rate = np.diff(elevation) * motion.fps
     high = np.maximum(elevation[1:], elevation[:-1]) > values[SET_ANGLE.name]
     found = []
@@ -176,6 +181,7 @@ def _measure_arm(motion: Motion, values: Values, side: str) -> list[Raise]:
                 turned = swings.turn_range(clavicle[core])
                 share = turned / max(float(np.ptp(elevation[core])), 1.0)
                 found.append(Raise(side, first, last + 1, beyond, top, turned, share))
+        yield
     return sorted(found, key=lambda one: one.first)
 
 

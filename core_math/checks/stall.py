@@ -86,6 +86,9 @@ animation without a regular beat, and no hitches."""
 SHORTEST_SECONDS = 0.03
 """What stands for less than a frame of film is not seen to stand."""
 
+SIGHTINGS_AT_A_TIME = 32
+"""Sightings that are looked at between two pauses."""
+
 LEG = frozenset({"thigh", "shin"})
 
 COARSE_RATE, EXACTLY_STILL = 16.0, 0.003
@@ -137,14 +140,20 @@ def measure(motion: Motion, values: Values) -> Steps[list[Hitch]]:
         )
     turned, moved = (join_columns(own, stalls.Stalls.none()) for own in by_field.values())
     parts = np.concatenate((turned.columns, moved.columns))
-    found = [_see(motion, used, turned, side, True), _see(motion, used, moved, side, False)]
+    found = []
+    for of_kind, is_turn in ((turned, True), (moved, False)):
+        yield
+        found.append(_see(motion, used, of_kind, side, is_turn))
+    yield
     lost, shown = (np.concatenate(numbers) for numbers in zip(*found, strict=True))
     firsts = np.concatenate((turned.firsts, moved.firsts))
     lasts = np.concatenate((turned.lasts, moved.lasts))
     depths = np.concatenate((turned.depths, moved.depths))
     shown_until = np.append(used[1:], motion.frame_count) - 1
     keep = (lost >= least) & (shown >= SHOWN_SHARE * lost)
-    for row in np.flatnonzero(keep):
+    for number, row in enumerate(np.flatnonzero(keep)):
+        if not number % SIGHTINGS_AT_A_TIME:
+            yield
         part, frame = int(parts[row]), int(used[firsts[row]])
         keep[row] = not motion.is_foot_near_ground(part, frame) and not _stands(motion, part, frame)
     keep &= ~stalls.mark_cadence(parts, firsts, lasts, keep)
@@ -157,7 +166,9 @@ def measure(motion: Motion, values: Values) -> Steps[list[Hitch]]:
         parts[rows], firsts[rows], lasts[rows], motion.parents, round(motion.fps / 8.0)
     )
     hitches = []
-    for group in groups:
+    for number, group in enumerate(groups):
+        if not number % SIGHTINGS_AT_A_TIME:
+            yield
         group = group[np.argsort(-lost[rows[group]], kind="stable")]
         members, worst = dict.fromkeys(parts[rows[group]].tolist()), rows[group[0]]
         part = causes.find_topmost(members, motion.parents)

@@ -176,7 +176,7 @@ def measure(motion: Motion, values: Values) -> Steps[Twins]:
     missing: dict[str, str] = {}
     for pair, parts in PAIRS.items():
         try:
-            found += motion.memo(
+            found += yield from motion.memo_steps(
                 (CHECK.id, pair),
                 partial(_measure_pair, motion, pair, parts, values),
                 values.key,
@@ -221,10 +221,13 @@ def _is_copy(motion: Motion, twin: Twin) -> bool:
     return offset <= COPY_OFFSET and abs(twin.size_ratio - 1.0) <= COPY_SIZE
 
 
-def _measure_pair(motion: Motion, pair: str, parts: tuple[str, ...], values: Values) -> list[Twin]:
+def _measure_pair(
+    motion: Motion, pair: str, parts: tuple[str, ...], values: Values
+) -> Steps[list[Twin]]:
     left, right, end_part = _measure_sides(motion, parts)
+    yield
     if motion.stage is not Stage.BLOCKING:
-        return list(_find_twins(pair, end_part, left, right, motion.fps, values))
+        return (yield from _find_twins(pair, end_part, left, right, motion.fps, values))
     return list(_find_twin_poses(motion, end_part, left, right, values)) if pair == "arms" else []
 
 
@@ -254,11 +257,15 @@ def _find_twins(
     right: NDArray[np.float64],
     fps: float,
     values: Values,
-) -> Iterator[Twin]:
+) -> Steps[list[Twin]]:
     levels = values.limits[LIKENESS.name]
-    for stretch in mirroring.find_mirrored(
-        series.smooth(left, fps, SMOOTHING_HZ),
-        series.smooth(right, fps, SMOOTHING_HZ),
+    left = series.smooth(left, fps, SMOOTHING_HZ)
+    yield
+    right = series.smooth(right, fps, SMOOTHING_HZ)
+    yield
+    stretches = yield from mirroring.find_mirrored(
+        left,
+        right,
         fps,
         window=max(4, round(values.frames(WINDOW.name))),
         levels=levels,
@@ -267,8 +274,9 @@ def _find_twins(
         least_ratio=values[SIZE_RATIO.name],
         most_offset=values.frames(OFFSET.name),
         most_turn=MOST_TURN,
-    ):
-        yield Twin(
+    )
+    return [
+        Twin(
             pair=pair,
             end_part=end_part,
             first=stretch.first,
@@ -280,6 +288,8 @@ def _find_twins(
             size_ratio=stretch.size_ratio,
             offset=stretch.offset,
         )
+        for stretch in stretches
+    ]
 
 
 def _find_twin_poses(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import geometry, series
+from .pieces import Steps
 
 FloatArray = NDArray[np.float64]
 
@@ -58,8 +59,8 @@ def rolling_likeness(
     step: int = 1,
     most_turn: float = 0.0,
     least: float = -1.0,
-) -> Windows:
-    """Compare two movements over every window of a fixed length, near offset zero.
+) -> Steps[Windows]:
+    """Compare two movements over every window of a fixed length, near offset zero, with pauses.
 
     Parameters
     ----------
@@ -90,10 +91,13 @@ def rolling_likeness(
     starts = np.arange(count)
     near = [np.clip(starts + shift, 0, count - 1) for shift in (-step, 0, step)]
     spread_a, spread_b = _rolling_spread(a, window), _rolling_spread(b, window)
-    early, now, late = (
-        _turned_correlation(a, b, starts, places, window, spread_a, spread_b, most_turn, least)
-        for places in near
-    )
+    tried = []
+    for places in near:
+        yield
+        tried.append(
+            _turned_correlation(a, b, starts, places, window, spread_a, spread_b, most_turn, least)
+        )
+    early, now, late = tried
     bend = early - 2.0 * now + late
     usable = bend < -1e-15
     shift = np.where(usable, 0.5 * (early - late) / np.where(usable, bend, 1.0), np.nan)

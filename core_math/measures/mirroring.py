@@ -4,13 +4,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from . import geometry, joints, likeness, series, swings
+from .pieces import Steps
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -88,8 +89,8 @@ def find_mirrored(
     least_ratio: float,
     most_offset: float,
     most_turn: float,
-) -> Iterator[Stretch]:
-    """Find where two limbs move as mirror images at the same time.
+) -> Steps[list[Stretch]]:
+    """Find where two limbs move as mirror images at the same time, with pauses.
 
     Parameters
     ----------
@@ -112,7 +113,7 @@ def find_mirrored(
         Common turn that is taken out first (see `likeness.rolling_likeness`).
     """
     step = max(1, round(fps / REFERENCE_STEP))
-    windows = likeness.rolling_likeness(
+    windows = yield from likeness.rolling_likeness(
         left, right, window, step=step, most_turn=most_turn, least=levels[0] - TURN_ADDS
     )
     small = np.minimum(windows.spread, windows.other_spread)
@@ -120,6 +121,7 @@ def find_mirrored(
     alike = (small >= least_spread) & (small >= least_ratio * large)
     alike &= np.abs(windows.offset) < most_offset
     moving = _find_moving(left, right, fps)
+    found: list[Stretch] = []
     for first, last in series.find_runs(alike & (windows.likeness >= levels[0])):
         stretch = windows.likeness[first : last + 1]
         span, level = _trim(moving, first, last + window - 1), 0
@@ -134,6 +136,7 @@ def find_mirrored(
                 level, span = number, longest if number == 1 else span
         if not lasting:
             continue
+        yield
         one, other = (side[span[0] : span[1] + 1] for side in (left, right))
         shape = (len(one), -1)
         twins = likeness.compare(one.reshape(shape), other.reshape(shape), 3 * step)
@@ -141,15 +144,18 @@ def find_mirrored(
         apart = twins.likeness - at_once.likeness > TELLING and abs(twins.offset) >= most_offset
         if not apart:
             best = first + int(np.argmax(stretch))
-            yield Stretch(
-                first=span[0],
-                last=span[1],
-                peak=int(np.clip(best + window // 2, *span)),
-                level=level,
-                likeness=float(np.median(stretch)),
-                offset=float(np.median(windows.offset[first : last + 1])),
-                size_ratio=twins.size_ratio,
+            found.append(
+                Stretch(
+                    first=span[0],
+                    last=span[1],
+                    peak=int(np.clip(best + window // 2, *span)),
+                    level=level,
+                    likeness=float(np.median(stretch)),
+                    offset=float(np.median(windows.offset[first : last + 1])),
+                    size_ratio=twins.size_ratio,
+                )
             )
+    return found
 
 
 def find_mirrored_poses(

@@ -14,6 +14,10 @@ from . import geometry
 FloatArray = NDArray[np.float64]
 
 
+NO_CHORD = 1e-12
+"""Share of a path's reach under which the way from its start to its end is rounding."""
+
+
 def step_lengths(positions: FloatArray) -> FloatArray:
     """Return the distance from each frame to the next, shape (F - 1, ...), from (F, ..., D)."""
     return geometry.lengths(np.diff(positions, axis=0))
@@ -55,12 +59,19 @@ def bend_halfway(
 
 
 def sagitta_ratio(points: FloatArray) -> float:
-    """Return the largest distance from the chord over the chord's length; 0 for no chord."""
-    chord = points[-1] - points[0]
-    square = float(chord @ chord)
-    if square == 0.0 or len(points) < 3:
-        return 0.0
+    """Return the largest distance from the chord over the chord's length; 0 for no chord.
+
+    A chord that is nothing beside the path itself is none: only rounding keeps its ends apart.
+    """
     offsets = points - points[0]
+    size = float(np.abs(offsets).max(initial=0.0))
+    if size == 0.0 or len(points) < 3:
+        return 0.0
+    offsets /= size
+    chord = offsets[-1]
+    square = float(chord @ chord)
+    if square < NO_CHORD**2:
+        return 0.0
     along = offsets @ chord
     # Pythagoras tells which point lies farthest beside the chord, though not finely how far.
     farthest = int((geometry.dots(offsets, offsets) - along**2 / square).argmax())

@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import rotations
-from .pieces import Steps, run_steps
+from .claiming import claim
+from .pieces import Steps
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -59,28 +60,6 @@ def turn_vectors(local_rotations: FloatArray) -> FloatArray:
     return rotations.rotation_vector(rotations.relative(typical[np.newaxis], local_rotations))
 
 
-def find_copies(
-    one: FloatArray, other: FloatArray, window: int, hop: int, offsets: IntArray
-) -> Copies:
-    """Compare two chains window by window at several offsets.
-
-    Parameters
-    ----------
-    one, other : ndarray, shape (F, J, 3)
-        Turns of joints that stand for each other (see `turn_vectors`).
-    window, hop : int
-        Samples per window and from one window to the next.
-    offsets : ndarray of int
-        Offsets to try, rising, evenly spaced, 0 among them.
-
-    Returns
-    -------
-    Copies
-        No windows when there are fewer samples than one window.
-    """
-    return run_steps(compare_chains([one, other], [(0, 1)], window, hop, offsets))[0]
-
-
 def compare_chains(
     turns: Sequence[FloatArray],
     pairs: Sequence[tuple[int, int]],
@@ -91,7 +70,7 @@ def compare_chains(
     near: float = np.inf,
     least: float = 0.0,
     least_spread: float = 0.0,
-) -> Steps[list[Copies]]:
+) -> Steps[dict[int, Copies]]:
     """Compare many chains of one subject, the joints that both of a pair have, with pauses.
 
     Parameters
@@ -100,8 +79,10 @@ def compare_chains(
         Turns of each chain's joints (see `turn_vectors`); J may differ.
     pairs : sequence of two int
         Which chains to compare; the second is the one that may come later.
-    window, hop, offsets
-        As in `find_copies`.
+    window, hop : int
+        Samples per window and from one window to the next.
+    offsets : ndarray of int
+        Offsets to try, rising, evenly spaced, 0 among them.
     near, least, least_spread : float
         What a copy must be to be of interest: at an offset below `near` samples with a likeness
         of `least` or more, and both chains turning by `least_spread` degrees. A window in which
@@ -110,14 +91,14 @@ def compare_chains(
 
     Returns
     -------
-    list of Copies
-        One for each pair.
+    dict of int to Copies
+        By the pair's place among `pairs`; pairs that are never of interest are left out.
     """
     count = len(turns[0])
     starts = np.arange(0, max(0, count - window + 1), max(1, hop))
     if len(starts) and starts[-1] < count - window:
         starts = np.append(starts, count - window)
-    chains = _Chains.stack(turns, pairs)
+    chains = yield from _Chains.stack(turns, pairs)
     step = int(offsets[1] - offsets[0]) if len(offsets) > 1 else 1
     close = offsets[np.abs(offsets) - 0.5 * step < near]
     shape = (len(starts), len(pairs))
@@ -136,13 +117,15 @@ def compare_chains(
         # Rounding must not decide whether the other offsets are looked at.
         if not np.any(moving[number] & (likeness[number] >= least - 1e-6)):
             continue
+        yield
         if len(close) < len(offsets):
             curve = chains.correlate(piece, powers, start, window, offsets)
         likeness[number], offset[number] = _find_peaks(curve, offsets, step)
-    return [
-        Copies(starts, likeness[:, i], offset[:, i], spread[:, i], other_spread[:, i])
-        for i in range(len(pairs))
-    ]
+    of_interest = np.flatnonzero((moving & (likeness >= least)).any(axis=0))
+    return {
+        i: Copies(starts, likeness[:, i], offset[:, i], spread[:, i], other_spread[:, i])
+        for i in of_interest.tolist()
+    }
 
 
 def _find_peaks(curve: FloatArray, offsets: IntArray, step: int) -> tuple[FloatArray, FloatArray]:
@@ -174,11 +157,13 @@ class _Chains:
     joints: IntArray
 
     @classmethod
-    def stack(cls, turns: Sequence[FloatArray], pairs: Sequence[tuple[int, int]]) -> _Chains:
+    def stack(cls, turns: Sequence[FloatArray], pairs: Sequence[tuple[int, int]]) -> Steps[_Chains]:
         counts = [own.shape[1] for own in turns]
-        by_axis = np.zeros((3, len(turns[0]), max(counts), len(turns)))
+        by_axis = yield from claim(3, len(turns[0]), max(counts), len(turns))
         for number, own in enumerate(turns):
             by_axis[:, :, : counts[number], number] = np.moveaxis(own, -1, 0)
+            by_axis[:, :, counts[number] :, number] = 0.0
+            yield
         one, other = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
         joints = np.array([min(counts[a], counts[b]) for a, b in pairs], dtype=np.int64)
         return cls(by_axis, one, other, joints)

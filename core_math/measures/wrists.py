@@ -24,7 +24,7 @@ IntArray = NDArray[np.int64]
 BLOCK = 1 << 13
 """Frames times shifts that are looked at together."""
 
-BATCH = 1 << 10
+BATCH = 1 << 9
 """Frames whose swings are asked for their leads together."""
 
 SMOOTHING_HZ = 8.0  # keeps a wrist's drag, drops a capture's jitter (practice)
@@ -95,9 +95,11 @@ def measure_swings(
     """
     direction = swings.smooth_directions(swings.unit_directions(elbow, wrist), fps, SMOOTHING_HZ)
     steps = swings.direction_steps(direction)
+    yield
     bend = swings.smooth_rotations(
         rotations.make_continuous(rotations.relative(forearm, hand)), fps, SMOOTHING_HZ
     )
+    yield
     shortest = max(FEWEST_SAMPLES, SHORTEST * fps)
     found = [
         swing
@@ -106,13 +108,17 @@ def measure_swings(
         )
         if swing.peak_rate >= least_rate and swing.last - swing.first >= shortest
     ]
+    yield
     cores = swings.find_cores(steps, found, CORE)
     spans = list(zip(cores.firsts.tolist(), cores.lasts.tolist(), strict=True))
     turned = [swings.turn_range(bend[first : last + 1]) for first, last in spans]
     gains = [one / whole for one, whole in zip(turned, cores.degrees.tolist(), strict=True)]
     loose = [row for row, gain in enumerate(gains) if gain > stiff_gain]
     yield
-    forearm, hand = (swings.smooth_rotations(q, fps, SMOOTHING_HZ) for q in (forearm, hand))
+    forearm = swings.smooth_rotations(forearm, fps, SMOOTHING_HZ)
+    yield
+    hand = swings.smooth_rotations(hand, fps, SMOOTHING_HZ)
+    yield
     lead_of: dict[int, float] = {}
     asked = [(found[row].first, found[row].last) for row in loose]
     # All that a lead is told from lies around its swing.

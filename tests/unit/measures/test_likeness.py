@@ -11,6 +11,11 @@ from scipy.spatial import procrustes
 from scipy.spatial.transform import Rotation
 
 from fettle.core_math.measures import likeness
+from fettle.core_math.measures.pieces import run_steps
+
+
+def rolling_likeness(*given, **named):
+    return run_steps(likeness.rolling_likeness(*given, **named))
 
 
 def wander(count: int, seed: int = 0, bones: int = 2) -> np.ndarray:
@@ -40,13 +45,13 @@ def test_size_ratio_and_symmetry_index_tell_the_same():
 def test_movement_in_antiphase_is_no_twin():
     time = np.arange(48) / 24.0
     swing = np.sin(2.0 * np.pi * time)[:, None, None] * np.array([[[0.0, 1.0, 0.2]]])
-    windows = likeness.rolling_likeness(swing, -swing, 24)
+    windows = rolling_likeness(swing, -swing, 24)
     assert windows.likeness == pytest.approx(np.full(25, -1.0), abs=1e-9)
 
 
 def test_every_window_has_the_correlation_numpy_gives_it():
     one, other = wander(60, 1), wander(60, 2)
-    windows = likeness.rolling_likeness(one, other, 15)
+    windows = rolling_likeness(one, other, 15)
     for start in (0, 20, 45):
         parts = [x[start : start + 15] for x in (one, other)]
         flat = [(x - x.mean(axis=0)).ravel() for x in parts]
@@ -73,16 +78,16 @@ def test_common_turn_is_taken_out_as_scipy_would(degrees):
     a, b = ((x - x.mean(axis=0)).reshape(-1, 3) for x in (one, other))
     a, b = a / np.linalg.norm(a), b / np.linalg.norm(b)
     _, distance = Rotation.align_vectors(a, b)
-    windows = likeness.rolling_likeness(one, other, 24, most_turn=6.0)
+    windows = rolling_likeness(one, other, 24, most_turn=6.0)
     assert windows.likeness[0] == pytest.approx(1.0 - distance**2 / 2.0, abs=2e-5)
-    assert likeness.rolling_likeness(one, other, 24).likeness[0] < windows.likeness[0]
+    assert rolling_likeness(one, other, 24).likeness[0] < windows.likeness[0]
 
 
 def test_no_more_than_the_granted_turn_is_taken_out():
     one = wander(24, 3)
     turn = Rotation.from_rotvec([0.0, 0.0, np.radians(40.0)])
     other = turn.apply(one.reshape(-1, 3)).reshape(one.shape)
-    assert likeness.rolling_likeness(one, other, 24, most_turn=6.0).likeness[0] < 0.95
+    assert rolling_likeness(one, other, 24, most_turn=6.0).likeness[0] < 0.95
 
 
 def test_mirrored_copy_is_a_copy_for_procrustes_and_for_us():
@@ -102,7 +107,7 @@ def test_offset_of_a_fraction_of_a_frame_is_found(offset):
     one = np.sin(2.0 * np.pi * frames / 24.0)[:, None]
     other = np.sin(2.0 * np.pi * (frames - offset) / 24.0)[:, None]
     assert likeness.compare(one, other, 6).offset == pytest.approx(offset, abs=0.02)
-    windows = likeness.rolling_likeness(one[:, None] * np.ones(3), other[:, None] * np.ones(3), 24)
+    windows = rolling_likeness(one[:, None] * np.ones(3), other[:, None] * np.ones(3), 24)
     middle = windows.offset[30:40]
     if abs(offset) < 0.99:
         assert middle == pytest.approx(np.full(10, offset), abs=0.02)
@@ -134,16 +139,14 @@ numbers = st.floats(-1.0, 1.0, allow_nan=False)
 )
 def test_any_two_movements_are_compared_without_a_warning(pair, window, step, scale):
     one, other = pair
-    windows = likeness.rolling_likeness(
-        one * scale, other * scale, window, step=step, most_turn=6.0
-    )
+    windows = rolling_likeness(one * scale, other * scale, window, step=step, most_turn=6.0)
     count = max(0, len(one) - window + 1) if window >= 3 else 0
     for array in (windows.likeness, windows.offset, windows.spread, windows.other_spread):
         assert array.shape == (count,)
     assert np.isfinite(windows.likeness).all() and (np.abs(windows.likeness) <= 1.0).all()
     told = windows.offset[np.isfinite(windows.offset)]
     assert (np.abs(told) <= step).all()
-    same = likeness.rolling_likeness(one * scale, one * scale, window, step=step)
+    same = rolling_likeness(one * scale, one * scale, window, step=step)
     assert (same.likeness[same.spread > 1e-3 * scale] > 1.0 - 1e-6).all()
     flat = [x.reshape(len(x), 6) * scale for x in pair]
     twins = likeness.compare(*flat, 5)

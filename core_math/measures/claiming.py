@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .measures.pieces import Steps
+from .pieces import Steps
 
 FloatArray = NDArray[np.float64]
 
