@@ -57,7 +57,7 @@ def list_played_curves(owner: Any) -> list[PlayedCurve]:
     data = getattr(owner, "animation_data", None)
     if data is None:
         return []
-    tracks = _playing_tracks(data)
+    tracks = list_playing_tracks(data)
     played: list[PlayedCurve] = []
     if not data.use_tweak_mode and not any(track.is_solo for track in tracks):
         played += [PlayedCurve(curve, _unchanged) for curve in compat.list_assigned_curves(data)]
@@ -111,7 +111,8 @@ def _unchanged(times: FloatArray) -> FloatArray:
     return times
 
 
-def _playing_tracks(data: Any) -> list[Any]:
+def list_playing_tracks(data: Any) -> list[Any]:
+    """Return the tracks of an ID's NLA that play: the one that does so alone, or all not muted."""
     solo = [track for track in data.nla_tracks if track.is_solo]
     return solo or [track for track in data.nla_tracks if not track.mute]
 

@@ -144,20 +144,20 @@ class ArmatureRecorder(SubjectRecorder):
         direct, turning = self._narrow(stale)
         times = self._times(rows)
         world = self._keep_world(rows, direct.place(times))
-        table = yield from direct.iterate_channels(times)
+        keyed = yield from direct.iterate_keyed(times)
         parts = None if len(stale) == self.width else np.array(stale)
         into = np.array([row for part in turning for row in self._list_channel_rows(part)])
         taken = direct.list_rotation_rows(turning.values())
         is_whole = len(into) == len(self.arrays["channels"])
         for first in range(0, len(rows), block):
             some, place = slice(first, first + block), rows[first : first + block]
-            channels = table[:, some]
-            posed = direct.pose(channels, world[..., some], self._is_rigid)
+            shown = keyed[:, some]
+            posed = direct.pose(shown, world[..., some], self._is_rigid)
             self._keep(place, posed.heads, posed.turned, posed.along, parts)
             if is_whole:
-                self.arrays["channels"][:, _find_slice(place)] = channels[taken]
+                self.arrays["channels"][:, _find_slice(place)] = direct.pick(shown, taken)
             elif len(into):
-                self.arrays["channels"][np.ix_(into, place)] = channels[taken]
+                self.arrays["channels"][np.ix_(into, place)] = direct.pick(shown, taken)
             self.valid[:, place] = True
             yield
 

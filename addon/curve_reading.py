@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core_math import CurveBatch, CycleMode, Cycles, run_steps
-from .curve_tables import KeyArrays, PlayedCurves, read_keys_of
+from .curve_tables import KeyArrays, PlayedCurves
 
 FloatArray = NDArray[np.float64]
 
@@ -24,45 +24,43 @@ _CYCLE_MODES = {
 
 
 class CurveGroup:
-    """F-curves read once, to be evaluated at any frames.
+    """Curves that are followed together, at any frames.
 
     Those with modifiers other than plain cycles, and baked ones, are left to Blender.
 
     Parameters
     ----------
-    fcurves : sequence of F-curves
-    played : PlayedCurves, optional
-        What holds their keys already.
+    played : PlayedCurves
+        What holds their keys.
+    rows : sequence of int
+        Which of its curves.
 
     Attributes
     ----------
     foreign : list of (row, F-curve)
     """
 
-    def __init__(self, fcurves: Sequence[Any], played: PlayedCurves | None = None) -> None:
-        self._count = len(fcurves)
+    def __init__(self, played: PlayedCurves, rows: Sequence[int]) -> None:
+        self._count = len(rows)
         self.foreign: list[tuple[int, Any]] = []
         self._ours: list[int] = []
-        ours: list[Any] = []
+        ours: list[int] = []
         cycles: dict[int, Cycles] = {}
-        straight: list[bool] = []
-        for row, fcurve in enumerate(fcurves):
+        keys = played.keys
+        counts = keys.counts[list(rows)].tolist()
+        for place, row in enumerate(rows):
+            fcurve = played.played[row].curve
             modifiers = fcurve.modifiers
             known, cycling = _read_cycles(modifiers) if len(modifiers) else (True, None)
-            if not known or not len(fcurve.keyframe_points):
-                self.foreign.append((row, fcurve))
+            if not known or not counts[place]:
+                self.foreign.append((place, fcurve))
                 continue
             if cycling is not None:
                 cycles[len(ours)] = cycling
-            straight.append(fcurve.extrapolation == "LINEAR")
-            self._ours.append(row)
-            ours.append(fcurve)
-        keys = (
-            read_keys_of(ours)
-            if played is None
-            else played.keys.pick([played.rows[fcurve.as_pointer()] for fcurve in ours])
-        )
-        self._batch = _make_batch(keys, np.array(straight, dtype=np.bool_), cycles)
+            self._ours.append(place)
+            ours.append(row)
+        straight = np.array([played.straight[row] for row in ours], dtype=np.bool_)
+        self._batch = _make_batch(keys.pick(ours), straight, cycles)
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the values at rising frames of the curves' own time, shape (C, F)."""

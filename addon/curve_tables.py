@@ -24,6 +24,7 @@ from .animation_data import (
     list_played_curves,
     split_bone_path,
 )
+from .plain_values import make_getter
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -147,6 +148,9 @@ def _read_easing(
     return easing
 
 
+_read_curve = make_getter(("data_path", "array_index", "extrapolation"))
+
+
 def list_runs(counts: Sequence[int], most: int) -> list[slice]:
     """Return which of some curves to look at together, given how many keys they have."""
     runs, start, keys = [], 0, 0
@@ -170,13 +174,24 @@ class PlayedCurves:
     played : list of PlayedCurve
     paths : list of str
         Their data paths.
+    indices : list of int
+        Which of a property's numbers each moves.
+    straight : list of bool
+        Which go on straight beyond their keys.
     """
 
     def __init__(self, owner: Any) -> None:
         self._owner = owner
         self._keys: KeyArrays | None = None
         self.played: list[PlayedCurve] = list_played_curves(owner)
-        self.paths: list[str] = [entry.curve.data_path for entry in self.played]
+        self.paths: list[str] = []
+        self.indices: list[int] = []
+        self.straight: list[bool] = []
+        for entry in self.played:
+            path, index, extrapolation = _read_curve(entry.curve)
+            self.paths.append(path)
+            self.indices.append(index)
+            self.straight.append(extrapolation == "LINEAR")
 
     @property
     def keys(self) -> KeyArrays:
@@ -191,10 +206,13 @@ class PlayedCurves:
         if self._keys is None:
             self._keys = yield from iterate_keys_of([entry.curve for entry in self.played])
 
+    def list_rows(self, bone: str) -> Sequence[int]:
+        """Return the rows of a bone's curves; "" for all that are no bone's."""
+        return self.by_bone.get(bone, ()) if bone else self._own
+
     @cached_property
-    def rows(self) -> dict[int, int]:
-        """Row of each curve by its F-curve's pointer."""
-        return {entry.curve.as_pointer(): row for row, entry in enumerate(self.played)}
+    def _own(self) -> list[int]:
+        return [row for row, path in enumerate(self.paths) if split_bone_path(path) is None]
 
     @cached_property
     def by_bone(self) -> dict[str, list[int]]:

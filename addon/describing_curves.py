@@ -42,8 +42,8 @@ def read_states(played: PlayedCurves) -> CurveStates:
     seen: dict[tuple[str, int], int] = {}
     places: list[tuple[str, int, int]] = []
     rules: list[Values] = []
-    for path, entry in zip(played.paths, played.played, strict=True):
-        place = (path, entry.curve.array_index)
+    for path, index, entry in zip(played.paths, played.indices, played.played, strict=True):
+        place = (path, index)
         seen[place] = seen.get(place, 0) + 1
         places.append((*place, seen[place]))
         rules.append(read_rules(entry.curve, entry.is_shifted))

@@ -72,9 +72,10 @@ class DirectObject:
     ) -> None:
         self.owner = owner
         _refuse_object(owner, reader)
-        self._source = find_source(owner, first, last)
+        played = reader.read_curves(owner)
+        source = find_source(owner, played, first, last)
         refuse_foreign_drivers(owner, ())
-        refuse_keyed_rules(self._source, (_OBJECT,))
+        refuse_keyed_rules(played, (_OBJECT,))
         self._parent = DirectObject(owner.parent, first, last, reader) if owner.parent else None
         self._to_parent = np.array(owner.matrix_parent_inverse)[:3, :, np.newaxis]
         self._mode = owner.rotation_mode
@@ -85,8 +86,7 @@ class DirectObject:
             names.append(self._delta)
         self._table = ChannelTable(
             {(_OBJECT, name): tuple(getattr(owner, name)) for name in names},
-            self._source,
-            reader.read_curves(owner),
+            source,
         )
 
     @property
@@ -174,7 +174,8 @@ class DirectArmature:
         reader: SourceReader,
     ) -> None:
         self._object = DirectObject(owner, first, last, reader)
-        self._source = find_source(owner, first, last)
+        played = reader.read_curves(owner)
+        source = find_source(owner, played, first, last)
         data: Any = owner.data
         every = data.bones
         hangs_from = reader.read_parents(data)
@@ -192,9 +193,11 @@ class DirectArmature:
         above = [place.get(parents[row], -1) for row in self._rows]
         self._tree = _read_tree(every, self._rows, above)
         rest = self._read_rest(owner)
-        self._table = ChannelTable(rest, self._source, reader.read_curves(owner))
+        self._table = ChannelTable(rest, source)
         self._location_rows = self._list_rows(self._names, "location")
         self._scale_rows = self._list_rows(self._names, "scale")
+        moving = np.flatnonzero(~self._table.find_always(self._location_rows, 0.0).all(axis=0))
+        self._moving = moving, self._location_rows[:, moving]
         self._groups = []
         for mode in sorted(set(self.modes.values())):
             members = [row for row, name in enumerate(self._names) if self.modes[name] == mode]
@@ -231,27 +234,26 @@ class DirectArmature:
     @property
     def is_rigid(self) -> bool:
         """Whether no bone is scaled, nor takes over anything but its parent's transform."""
-        return bool(self._tree.plain.all()) and self._table.is_always(self._scale_rows, 1.0)
+        if not self._tree.plain.all():
+            return False
+        return bool(self._table.find_always(self._scale_rows, 1.0).all())
 
     @property
     def scales_evenly(self) -> bool:
         """Whether what carries the bones has one scale along all axes, at all times."""
         return self._object.scales_evenly
 
-    def iterate_channels(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
-        """Return all channels at frames of animation time, (channels, F), with pauses.
+    def iterate_keyed(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
+        """Return what the curves show at frames of animation time, (curves, F), with pauses."""
+        return (yield from self._table.iterate_keyed(frames))
 
-        See `list_rotation_rows`.
-        """
-        return (yield from self._table.iterate_values(frames))
-
-    def pose(self, table: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
+    def pose(self, keyed: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
         """Return where the wanted bones are.
 
         Parameters
         ----------
-        table : ndarray, shape (channels, F)
-            Their channels.
+        keyed : ndarray, shape (curves, F)
+            What the curves show.
         world : ndarray, shape (3, 4, F)
             Where the armature is.
         rigid : bool
@@ -259,12 +261,14 @@ class DirectArmature:
             `scales_evenly`.
         """
         if not rigid:
-            posed = self._pose(table, world)
+            posed = self._pose(keyed, world)
             heads, turned = split_transforms(posed)
             return Posed(heads, turned, posed[:, 1])
         scale = np.sqrt(np.sum(world[:, 0] ** 2, axis=0))
-        own = self._turn(rotation_to_quaternion, (4,), table)
-        heads, turned = turn_bones(self._tree, own, table[self._location_rows], world, scale)
+        own = self._turn(rotation_to_quaternion, (4,), keyed)
+        moving, rows = self._moving
+        moved = self._table.pick(keyed, rows)
+        heads, turned = turn_bones(self._tree, own, moving, moved, world, scale)
         if self._wanted is not None:
             heads, turned = heads[:, self._wanted], turned[:, self._wanted]
         along = find_second_axis(turned)
@@ -272,10 +276,13 @@ class DirectArmature:
             along *= scale
         return Posed(heads, turned, along)
 
-    def _pose(self, table: FloatArray, world: FloatArray) -> FloatArray:
+    def _pose(self, keyed: FloatArray, world: FloatArray) -> FloatArray:
         """Return the wanted bones as transforms in the world, (3, 4, P, F)."""
-        turned = self._turn(rotation_to_matrix, (3, 3), table)
-        basis = compose(table[self._location_rows], turned, table[self._scale_rows])
+        turned = self._turn(rotation_to_matrix, (3, 3), keyed)
+        moved, scaled = (
+            self._table.pick(keyed, rows) for rows in (self._location_rows, self._scale_rows)
+        )
+        basis = compose(moved, turned, scaled)
         posed = pose_bones(self._tree, basis, world)
         return posed if self._wanted is None else posed[:, :, self._wanted]
 
@@ -283,27 +290,32 @@ class DirectArmature:
         self,
         turn: Callable[[FloatArray, str], FloatArray],
         shape: tuple[int, ...],
-        table: FloatArray,
+        keyed: FloatArray,
     ) -> FloatArray:
         """Return the bones' own rotations, whatever their rotation modes."""
         if len(self._groups) == 1:
             mode, _, rows = self._groups[0]
-            return turn(table[rows], mode)
-        turned = np.empty((*shape, len(self._names), table.shape[1]))
+            return turn(self._table.pick(keyed, rows), mode)
+        turned = np.empty((*shape, len(self._names), keyed.shape[1]))
         for mode, members, rows in self._groups:
-            turned[..., members, :] = turn(table[rows], mode)
+            turned[..., members, :] = turn(self._table.pick(keyed, rows), mode)
         return turned
 
-    def list_rotation_rows(self, bones: Iterable[str]) -> list[int]:
-        """Return the rows of a table that are these bones' raw rotation channels, in order."""
+    def list_rotation_rows(self, bones: Iterable[str]) -> IntArray:
+        """Return the rows of the table that are these bones' raw rotation channels, in order."""
         places = [self._table.rows[bone, self._channels[bone]] for bone in bones]
-        return [row for place in places for row in range(place.start, place.stop)]
+        rows = [row for place in places for row in range(place.start, place.stop)]
+        return np.array(rows, dtype=np.int64)
+
+    def pick(self, keyed: FloatArray, rows: IntArray) -> FloatArray:
+        """Return rows of the table, (R, F), given what the curves show, (curves, F)."""
+        return self._table.pick(keyed, rows)
 
     def _refuse(self, owner: bpy.types.Object, needed: set[str], reader: SourceReader) -> None:
         """Raise NotDirectError for everything else that moves these bones."""
         data: Any = owner.data
         refuse_foreign_drivers(owner, needed)
-        refuse_keyed_rules(self._source, needed)
+        refuse_keyed_rules(reader.read_curves(owner), needed)
         moved_data = data.animation_data
         if moved_data is not None and (
             moved_data.action is not None

@@ -9,7 +9,7 @@ say: here that is found out, and the reason given where something has.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -17,8 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core_math import claim, run_steps
-from . import compat
-from .animation_data import TRANSFORM_CHANNELS, list_drivers, split_bone_path
+from .animation_data import (
+    TRANSFORM_CHANNELS,
+    list_drivers,
+    list_playing_tracks,
+    split_bone_path,
+)
 from .curve_reading import CurveGroup
 from .curve_tables import PlayedCurves, list_runs
 
@@ -32,24 +36,31 @@ class NotDirectError(Exception):
     """The direct route does not apply; the message says what else has a say."""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Source:
     """The one action that moves an ID, and the way from scene time to its own.
 
     Attributes
     ----------
-    curves : list of F-curves
-        Those that are not muted.
+    played : PlayedCurves
+        Its curves that are not muted.
     to_time : callable
         From animation time to the curves' time.
     """
 
-    curves: list[Any] = field(default_factory=list)
+    played: PlayedCurves
     to_time: Callable[[FloatArray], FloatArray] = np.asarray
 
 
-def find_source(owner: Any, first: float, last: float) -> Source:
+def find_source(owner: Any, played: PlayedCurves, first: float, last: float) -> Source:
     """Return what moves an ID over this stretch of animation time.
+
+    Parameters
+    ----------
+    owner : bpy.types.ID
+    played : PlayedCurves
+        What plays on it.
+    first, last : float
 
     Raises
     ------
@@ -58,23 +69,22 @@ def find_source(owner: Any, first: float, last: float) -> Source:
     """
     data = owner.animation_data
     if data is None:
-        return Source()
+        return Source(played)
     if data.use_tweak_mode:
         raise NotDirectError("a strip of its NLA is being edited")
-    tracks = [track for track in data.nla_tracks if not track.mute and len(track.strips)]
+    tracks = [track for track in list_playing_tracks(data) if len(track.strips)]
     if not tracks:
         if len(data.nla_tracks) and data.action is not None:
             if data.action_blend_type != "REPLACE" or data.action_influence != 1.0:
                 raise NotDirectError("its action is mixed in")
-        curves = compat.list_assigned_curves(data)
-        return Source([curve for curve in curves if not compat.is_muted(curve)])
+        return Source(played)
     strips = [strip for track in tracks for strip in track.strips]
     if data.action is not None or len(strips) > 1:
         raise NotDirectError("its NLA mixes several actions")
-    return _read_strip(strips[0], first, last)
+    return Source(played, _read_strip(strips[0], first, last))
 
 
-def _read_strip(strip: Any, first: float, last: float) -> Source:
+def _read_strip(strip: Any, first: float, last: float) -> Callable[[FloatArray], FloatArray]:
     start, end = float(strip.frame_start), float(strip.frame_end)
     begin, finish = float(strip.action_frame_start), float(strip.action_frame_end)
     plain = (
@@ -99,8 +109,7 @@ def _read_strip(strip: Any, first: float, last: float) -> Source:
     def to_time(frames: FloatArray) -> FloatArray:
         return np.clip(np.asarray(frames) - start + begin, begin, finish)
 
-    curves = compat.list_strip_curves(strip)
-    return Source([curve for curve in curves if not compat.is_muted(curve)], to_time)
+    return to_time
 
 
 class ChannelTable:
@@ -110,8 +119,6 @@ class ChannelTable:
     ----------
     rest : dict of (owner, channel) to its value where no key moves it
     source : Source
-    played : PlayedCurves
-        What plays on the ID.
 
     Attributes
     ----------
@@ -119,13 +126,8 @@ class ChannelTable:
         Where a channel's columns x, y, z (or w, x, y, z) lie in the table.
     """
 
-    def __init__(
-        self,
-        rest: Mapping[tuple[str, str], Sequence[float]],
-        source: Source,
-        played: PlayedCurves,
-    ) -> None:
-        self._source, self._played = source, played
+    def __init__(self, rest: Mapping[tuple[str, str], Sequence[float]], source: Source) -> None:
+        self._source, played = source, source.played
         self.rows: dict[tuple[str, str], slice] = {}
         count = 0
         for key, values in rest.items():
@@ -133,15 +135,18 @@ class ChannelTable:
             count += len(values)
         self._rest = np.array([value for values in rest.values() for value in values])
         self._keyed: list[int] = []
-        self._fcurves: list[Any] = []
-        self._groups: list[tuple[list[int], CurveGroup]] | None = None
-        for curve in source.curves:
-            place = self.rows.get(split_channel(curve.data_path))
-            if place is not None and place.start + curve.array_index < place.stop:
-                self._keyed.append(place.start + curve.array_index)
-                self._fcurves.append(curve)
+        self._curves: list[int] = []
+        self._groups: list[tuple[slice, CurveGroup]] | None = None
+        for owner in dict.fromkeys(owner for owner, _ in rest):
+            for row in played.list_rows(owner):
+                place = self.rows.get(split_channel(played.paths[row]))
+                if place is not None and place.start + played.indices[row] < place.stop:
+                    self._keyed.append(place.start + played.indices[row])
+                    self._curves.append(row)
         if len(set(self._keyed)) < len(self._keyed):
             raise NotDirectError("a channel has two curves")
+        self._place = np.full(count, -1)
+        self._place[self._keyed] = np.arange(len(self._keyed))
 
     def iterate_reading(self) -> Generator[None, None, None]:
         """Read the curves' keys, a few curves at a time, with pauses.
@@ -149,20 +154,17 @@ class ChannelTable:
         Done when they are needed: often those of a few bones are enough.
         """
         if self._groups is None:
-            groups = []
-            yield from self._played.iterate_keys()
-            for some in list_runs(
-                [len(curve.keyframe_points) for curve in self._fcurves], MOST_KEYS
-            ):
-                group = CurveGroup(self._fcurves[some], self._played)
-                groups.append((self._keyed[some], group))
+            groups, played = [], self._source.played
+            yield from played.iterate_keys()
+            counts = played.keys.counts[self._curves].tolist()
+            for some in list_runs(counts, MOST_KEYS):
+                groups.append((some, CurveGroup(played, self._curves[some])))
                 yield
             self._groups = groups
 
-    def is_always(self, rows: NDArray[np.int64], value: float) -> bool:
-        """Say whether rows of the table have one value that no key moves."""
-        moved = set(self._keyed)
-        return bool(np.all(self._rest[rows] == value)) and moved.isdisjoint(rows.ravel().tolist())
+    def find_always(self, rows: NDArray[np.int64], value: float) -> NDArray[np.bool_]:
+        """Say which rows of the table have one value that no key moves."""
+        return np.asarray((self._rest[rows] == value) & (self._place[rows] < 0))
 
     def find_constant(self, owner: str, channel: str) -> FloatArray | None:
         """Return the values of a channel that no key moves, None where one does."""
@@ -173,18 +175,28 @@ class ChannelTable:
 
     def evaluate(self, frames: FloatArray) -> FloatArray:
         """Return the table at rising frames of animation time, shape (channels, F)."""
-        return run_steps(self.iterate_values(frames))
+        return self.pick(run_steps(self.iterate_keyed(frames)), np.arange(len(self._rest)))
 
-    def iterate_values(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
-        """Return what `evaluate` returns, with pauses."""
+    def iterate_keyed(self, frames: FloatArray) -> Generator[None, None, FloatArray]:
+        """Return what the curves show at rising frames, shape (curves, F), with pauses."""
         yield from self.iterate_reading()
-        table = yield from claim(len(self._rest), len(frames))
-        table[:] = self._rest[:, np.newaxis]
+        values = yield from claim(len(self._keyed), len(frames))
         times = self._source.to_time(frames)
-        for rows, group in self._groups or ():
-            table[rows] = yield from group.iterate_values(times)
+        for some, group in self._groups or ():
+            values[some] = yield from group.iterate_values(times)
             yield
-        return table
+        return values
+
+    def pick(self, values: FloatArray, rows: NDArray[np.int64]) -> FloatArray:
+        """Return rows of the table, (..., F), given what the curves show, (curves, F)."""
+        place = self._place[rows]
+        keyed = place >= 0
+        if keyed.all():
+            return values[place]
+        picked = np.empty((*rows.shape, values.shape[-1]))
+        picked[:] = self._rest[rows][..., np.newaxis]
+        picked[keyed] = values[place[keyed]]
+        return picked
 
 
 def split_channel(path: str) -> tuple[str, str]:
@@ -217,13 +229,14 @@ def refuse_constraints(constraints: Iterable[Any], name: str) -> None:
             raise NotDirectError(f"constraint {constraint.name!r} on {name}")
 
 
-def refuse_keyed_rules(source: Source, names: Iterable[str]) -> None:
+def refuse_keyed_rules(played: PlayedCurves, names: Iterable[str]) -> None:
     """Raise NotDirectError when keys change the rules themselves: rotation mode, constraints."""
-    known = set(names)
-    for curve in source.curves:
-        bone, channel = split_channel(curve.data_path)
-        if bone in known and (channel == "rotation_mode" or channel.startswith("constraints[")):
-            raise NotDirectError(f"keys change {channel.split('[')[0]} of {bone or 'the object'}")
+    for name in names:
+        for row in played.list_rows(name):
+            _, channel = split_channel(played.paths[row])
+            if channel == "rotation_mode" or channel.startswith("constraints["):
+                raise NotDirectError(f"keys change {channel.split('[')[0]} of "
+                                     f"{name or 'the object'}")  # fmt: skip
 
 
 def is_plain_parent(entry: bpy.types.Object) -> bool:

@@ -220,7 +220,7 @@ class _DirectCamera:
     ) -> None:
         lens: Any = camera.data
         self._object = DirectObject(camera, first, last, reader)
-        source = find_source(lens, first, last)
+        source = find_source(lens, reader.read_curves(lens), first, last)
         if any(curve.data_path in _LENS for curve in list_drivers(lens)):
             raise NotDirectError("a driver moves its lens")
         target = lens.dof.focus_object
@@ -228,7 +228,7 @@ class _DirectCamera:
             raise NotDirectError("it focuses on a bone")
         self._focus = DirectObject(target, first, last, reader) if target is not None else None
         rest = {("", path): (value,) for path, value in zip(_LENS, _read_lens(lens), strict=True)}
-        self._table = ChannelTable(rest, source, reader.read_curves(lens))
+        self._table = ChannelTable(rest, source)
 
     def evaluate(self, frames: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return world transforms, (3, 4, F), and what is read of the lens, (10, F)."""

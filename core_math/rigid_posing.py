@@ -15,6 +15,7 @@ from .kinematics import split_transforms
 from .posing import BoneTree
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 _ALIKE = 1e-6
 """Axes whose lengths, or angles, differ by less than this share are those of a plain rotation."""
@@ -115,7 +116,12 @@ def has_even_scale(transform: FloatArray) -> bool:
 
 
 def turn_bones(
-    tree: BoneTree, turned: FloatArray, moved: FloatArray, world: FloatArray, scale: FloatArray
+    tree: BoneTree,
+    turned: FloatArray,
+    moving: IntArray,
+    moved: FloatArray,
+    world: FloatArray,
+    scale: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Return where bones are in the world, and how they are turned.
 
@@ -125,8 +131,10 @@ def turn_bones(
         All of its bones `plain`.
     turned : ndarray, shape (4, B, F)
         Each bone's own rotation.
-    moved : ndarray, shape (3, B, F)
-        Each bone's own location.
+    moving : ndarray of int, shape (M,)
+        The bones that have a location of their own; the others stay where they are at rest.
+    moved : ndarray, shape (3, M, F)
+        These bones' own locations.
     world : ndarray, shape (3, 4, F)
         Where the armature is.
     scale : ndarray, shape (F,)
@@ -140,24 +148,27 @@ def turn_bones(
     """
     offsets = np.ascontiguousarray(tree.offsets[:, :3].transpose(1, 2, 0))[..., np.newaxis]
     places, rests = split_transforms(offsets)
-    way = np.broadcast_to(places, moved.shape)
-    free = np.any(moved != 0.0, axis=(0, 2)) & ~(tree.connected & (tree.parents >= 0))
-    if np.any(free):
-        way = way.copy()
-        way[:, free] += rotate(rests[:, free], moved[:, free])
-    if np.any(scale != 1.0):
-        way = way * scale
+    free = ~(tree.connected & (tree.parents >= 0))[moving]
+    slot = np.full(len(tree.parents), -1)
+    slot[moving[free]] = np.flatnonzero(free)
+    is_scaled = np.any(scale != 1.0)
     at, carried = split_transforms(world)
-    heads, rotations = np.empty_like(moved), multiply(rests, turned)
+    heads, rotations = np.empty((3, *turned.shape[1:])), multiply(rests, turned)
     for level in tree.levels:
         rows = slice(int(level[0]), int(level[-1]) + 1)
         some = rows if rows.stop - rows.start == len(level) else level
-        above = tree.parents[level]
+        above, way = tree.parents[level], places[:, some]
+        own = np.flatnonzero(slot[level] >= 0)
+        if len(own):
+            way = np.repeat(way, turned.shape[-1], axis=-1)
+            way[:, own] += rotate(rests[:, level[own]], moved[:, slot[level[own]]])
+        if is_scaled:
+            way = way * scale
         if above[0] < 0:
             base, outer = at[:, np.newaxis], carried[:, np.newaxis]
         else:
             base, outer = heads[:, above], rotations[:, above]
-        heads[:, some] = base + rotate(outer, way[:, some])
+        heads[:, some] = base + rotate(outer, way)
         rotations[:, some] = multiply(outer, rotations[:, some])
     return heads, rotations
 

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fettle.addon.curve_reading import CurveGroup
+from fettle.addon.curve_tables import PlayedCurves
 
 FRAMES = np.arange(-40.0, 140.0)
 KINDS = "CONSTANT LINEAR BEZIER SINE QUAD CUBIC QUART QUINT EXPO CIRC BACK BOUNCE ELASTIC".split()
@@ -85,9 +86,16 @@ def write(holder, entries, straight=False, smoothing="CONT_ACCEL", cycling=None)
     return curve
 
 
+def group_of(curve):
+    """Read the one curve of the holder, which is this one."""
+    played = PlayedCurves(bpy.data.objects["Holder"])
+    assert [entry.curve for entry in played.played] == [curve]
+    return CurveGroup(played, [0])
+
+
 def compare(curve, frames=FRAMES):
     host = np.array([curve.evaluate(frame) for frame in frames])
-    mine = CurveGroup([curve]).evaluate(frames)[0]
+    mine = group_of(curve).evaluate(frames)[0]
     # The host computes in single precision: 1e-5 of the values' size, and of how fast they pass.
     size = max(1.0, np.abs(host).max())
     np.testing.assert_allclose(mine, host, rtol=0, atol=2e-5 * size)
@@ -107,7 +115,7 @@ def test_any_curve(holder, entries, straight, smoothing):
 @given(entries=keys(), cycling=cycles())
 def test_cycles(holder, entries, cycling):
     curve = write(holder, entries, cycling=cycling)
-    assert not CurveGroup([curve]).foreign
+    assert not group_of(curve).foreign
     compare(curve, leave_out_seams(curve))
 
 
@@ -151,7 +159,7 @@ def test_published_automatic_handles(holder):
     key = curve.keyframe_points[1]
     np.testing.assert_allclose(key.handle_left, (7.315062, 0.707191), atol=1e-5)
     np.testing.assert_allclose(key.handle_right, (21.369877, 1.585617), atol=1e-5)
-    found = CurveGroup([curve]).evaluate(np.array([6.0, 24.0]))[0]
+    found = group_of(curve).evaluate(np.array([6.0, 24.0]))[0]
     np.testing.assert_allclose(found, (0.3901967, 1.7196065), atol=1e-6)
 
 
@@ -168,7 +176,7 @@ def test_other_modifiers_are_the_hosts_own_word(holder, modifier):
         made.use_restricted_range, made.frame_start, made.frame_end = True, 0, 60
     else:
         curve.modifiers.new(modifier)
-    assert CurveGroup([curve]).foreign
+    assert group_of(curve).foreign
     compare(curve)
 
 
@@ -180,8 +188,8 @@ def test_muted_modifiers_and_baked_curves(holder):
     }  # fmt: skip
     curve = write(holder, [{**plain, "time": t, "value": v} for t, v in ((0, 0), (20, 1))])
     curve.modifiers.new("NOISE").mute = True
-    assert not CurveGroup([curve]).foreign
+    assert not group_of(curve).foreign
     compare(curve)
     curve.convert_to_samples(0, 30)
-    assert CurveGroup([curve]).foreign
+    assert group_of(curve).foreign
     compare(curve)
