@@ -134,15 +134,18 @@ class ChannelTable:
             self.rows[key] = slice(count, count + len(values))
             count += len(values)
         self._rest = np.array([value for values in rest.values() for value in values])
-        self._keyed: list[int] = []
-        self._curves: list[int] = []
         self._groups: list[tuple[slice, CurveGroup]] | None = None
+        found: list[tuple[str, int, int]] = []
         for owner in dict.fromkeys(owner for owner, _ in rest):
             for row in played.list_rows(owner):
-                place = self.rows.get(split_channel(played.paths[row]))
+                key = split_channel(played.paths[row])
+                place = self.rows.get(key)
                 if place is not None and place.start + played.indices[row] < place.stop:
-                    self._keyed.append(place.start + played.indices[row])
-                    self._curves.append(row)
+                    found.append((key[1], place.start + played.indices[row], row))
+        # Channel by channel: what is asked for together lies together.
+        found.sort()
+        self._keyed = [at for _, at, _ in found]
+        self._curves = [row for _, _, row in found]
         if len(set(self._keyed)) < len(self._keyed):
             raise NotDirectError("a channel has two curves")
         self._place = np.full(count, -1)
@@ -190,6 +193,8 @@ class ChannelTable:
     def pick(self, values: FloatArray, rows: NDArray[np.int64]) -> FloatArray:
         """Return rows of the table, (..., F), given what the curves show, (curves, F)."""
         place = self._place[rows]
+        if (seen := _find_view(values, place)) is not None:
+            return seen
         keyed = place >= 0
         if keyed.all():
             return values[place]
@@ -197,6 +202,17 @@ class ChannelTable:
         picked[:] = self._rest[rows][..., np.newaxis]
         picked[keyed] = values[place[keyed]]
         return picked
+
+
+def _find_view(values: FloatArray, place: NDArray[np.int64]) -> FloatArray | None:
+    """Return rows of an array that lie one after the other, or one beside the other, uncopied."""
+    if not place.size or place.min() < 0:
+        return None
+    order, first = place.T.ravel(), int(place.min())
+    if not np.array_equal(order, np.arange(first, first + place.size)):
+        return None
+    shown = values[first : first + place.size].reshape(*place.T.shape, -1)
+    return shown.swapaxes(0, 1) if place.ndim == 2 else shown
 
 
 def split_channel(path: str) -> tuple[str, str]:

@@ -276,30 +276,47 @@ def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
 
 def _iterate_values(keys: CurveBatch, frames: FloatArray, place: IntArray) -> Steps[FloatArray]:
     """Return the values of all curves, (C, F), at the leaders' frames, (L, F) or (1, F)."""
-    leaders = keys.leaders
+    passed, t = np.empty_like(place), np.empty(place.shape)
+    many = max(1, BLOCK // max(1, place.shape[1]))
+    # A few curves at a time: what is worked out on the way stays in the processor.
+    for start in range(0, len(place), many):
+        rows = slice(start, start + many)
+        at = frames if len(frames) == 1 else frames[rows]
+        _find_shares(keys, keys.leaders[rows], at, place[rows], passed[rows], t[rows])
+        yield
+    values = np.empty((len(keys.counts), place.shape[1]))
+    for start in range(0, len(values), many):
+        rows = slice(start, start + many)
+        _run_along(keys, rows, passed, t, values[rows])
+        yield
+    if np.any(keys.straight):
+        _go_on_straight(keys, frames, place, values)
+    return values
+
+
+def _find_shares(
+    keys: CurveBatch,
+    leaders: IntArray,
+    frames: FloatArray,
+    place: IntArray,
+    passed: IntArray,
+    t: FloatArray,
+) -> None:
+    """Put in place by which key some leaders have passed, and by what share of the way on."""
     last = (keys.counts[leaders] - 1)[:, np.newaxis]
-    passed = np.minimum(np.maximum(place, 0), last)
+    np.minimum(np.maximum(place, 0), last, out=passed)
     key = keys.first[leaders][:, np.newaxis] + passed
     since = frames - keys.time[key]
     left = keys.span[key] - since
     on_key = (place < 0) | (place >= last) | (since < ON_KEY)
-    t = np.where(on_key, 0.0, since / (since + left + on_key))
-    t = _solve(t.ravel(), *(v[key.ravel()] for v in (keys.time_1, keys.time_2, keys.time_3)))
-    t = t.reshape(key.shape)
+    share = np.where(on_key, 0.0, since / (since + left + on_key))
+    curved = (v[key.ravel()] for v in (keys.time_1, keys.time_2, keys.time_3))
+    t[:] = _solve(share.ravel(), *curved).reshape(key.shape)
     # A hair before the next key that one shows already, also where a value was held until it.
     near = ~on_key & (left < ON_KEY)
     if np.any(near):
         passed[near] += 1
         t[near] = 0.0
-    values = np.empty((len(keys.counts), place.shape[1]))
-    many = max(1, BLOCK // max(1, place.shape[1]))
-    for start in range(0, len(values), many):
-        yield
-        rows = slice(start, start + many)
-        _run_along(keys, rows, passed, t, values[rows])
-    if np.any(keys.straight):
-        _go_on_straight(keys, frames, place, values)
-    return values
 
 
 def _run_along(

@@ -17,6 +17,9 @@ from .posing import BoneTree
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+BLOCK = 1 << 12
+"""Bones times frames whose angles are turned into quaternions at a time."""
+
 _ALIKE = 1e-6
 """Axes whose lengths, or angles, differ by less than this share are those of a plain rotation."""
 
@@ -35,8 +38,22 @@ def euler_to_quaternion(angles: ArrayLike, order: str) -> FloatArray:
     -------
     ndarray, shape (4, ...)
     """
+    given = np.asarray(angles, dtype=np.float64)
+    result = np.empty((4, *given.shape[1:]))
+    if given.ndim < 3:
+        _put_euler(given, order, result)
+        return result
+    # A few bones at a time: what is worked out on the way stays in the processor.
+    size = max(1, BLOCK // max(1, given.shape[-1]))
+    for first in range(0, given.shape[1], size):
+        some = slice(first, first + size)
+        _put_euler(given[:, some], order, result[:, some])
+    return result
+
+
+def _put_euler(angles: FloatArray, order: str, result: FloatArray) -> None:
     i, j, k = ("XYZ".index(letter) for letter in order)
-    half = 0.5 * np.asarray(angles, dtype=np.float64)
+    half = 0.5 * angles
     odd = (j - i) % 3 == 2
     if odd:
         # A left-handed order of axes turns the other way about the middle one.
@@ -44,14 +61,12 @@ def euler_to_quaternion(angles: ArrayLike, order: str) -> FloatArray:
     sines, cosines = np.sin(half), np.cos(half)
     si, sj, sk, ci, cj, ck = (v[axis] for v in (sines, cosines) for axis in (i, j, k))
     cc, cs, sc, ss = ci * ck, ci * sk, si * ck, si * sk
-    result = np.empty((4, *half.shape[1:]))
     result[0] = cj * cc + sj * ss
     result[1 + i] = cj * sc - sj * cs
     result[1 + j] = cj * ss + sj * cc
     result[1 + k] = cj * cs - sj * sc
     if odd:
         result[1 + j] = -result[1 + j]
-    return result
 
 
 def rotation_to_quaternion(values: ArrayLike, mode: str) -> FloatArray:
