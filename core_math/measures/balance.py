@@ -104,26 +104,27 @@ def support_margin(point: FloatArray, corners: FloatArray, used: BoolArray) -> F
         where nothing is on the ground.
     """
     away = corners - point[:, np.newaxis]
+    # A corner off the ground stands in for one on it, and reaches no farther.
+    any_used = np.argmax(used, axis=1)[:, np.newaxis, np.newaxis]
+    away = np.where(used[..., np.newaxis], away, np.take_along_axis(away, any_used, axis=1))
     step = 2.0 * np.pi / DIRECTIONS
-    angles = np.broadcast_to(np.arange(DIRECTIONS) * step, (len(point), DIRECTIONS))
+    angles = np.arange(DIRECTIONS)[np.newaxis] * step
     # Each further round looks more closely at both sides of the best direction so far.
     for _ in range(3):
-        reach = _farthest(away, used, angles)
-        best = np.take_along_axis(angles, np.argmin(reach, axis=1)[:, np.newaxis], axis=1)
-        margin = reach.min(axis=1)
+        reach = _farthest(away, angles)
+        place = np.argmin(reach, axis=1)[:, np.newaxis]
+        best = np.take_along_axis(np.broadcast_to(angles, reach.shape), place, axis=1)
+        margin = np.take_along_axis(reach, place, axis=1)[:, 0]
         angles = best + np.linspace(-step, step, 33)
         step /= 16.0
     return np.where(used.any(axis=1), margin, np.nan)
 
 
-def _farthest(away: FloatArray, used: BoolArray, angles: FloatArray) -> FloatArray:
-    """Return how far the corners reach from the point in each direction, shape (F, A)."""
-    safe = np.where(used[..., np.newaxis], away, 0.0)
-    reach = (
-        safe[:, :, np.newaxis, 0] * np.cos(angles)[:, np.newaxis]
-        + safe[:, :, np.newaxis, 1] * np.sin(angles)[:, np.newaxis]
-    )
-    return np.where(used[..., np.newaxis], reach, -np.inf).max(axis=1)
+def _farthest(away: FloatArray, angles: FloatArray) -> FloatArray:
+    """Return how far corners, (F, C, 2), reach in directions, (F, A) or (1, A), shape (F, A)."""
+    reach = away[:, :, np.newaxis, 0] * np.cos(angles)[:, np.newaxis]
+    reach += away[:, :, np.newaxis, 1] * np.sin(angles)[:, np.newaxis]
+    return np.asarray(reach.max(axis=1))
 
 
 def widen(points: Sequence[FloatArray], sideways: FloatArray) -> FloatArray:
