@@ -47,6 +47,8 @@ from .subject_recorder import (
 )
 from .subjects import SamplingError, Subject, is_animated
 
+_KEPT = ("heads", "tails", "turned")
+
 
 class ArmatureRecorder(SubjectRecorder):
     """Records the mapped bones of an armature."""
@@ -152,7 +154,9 @@ class ArmatureRecorder(SubjectRecorder):
         for first in range(0, len(rows), block):
             some, place = slice(first, first + block), rows[first : first + block]
             shown = keyed[:, some]
-            posed = direct.pose(shown, world[..., some], self._is_rigid)
+            whole = self._find_whole(place, parts)
+            given = (whole[0], whole[2]) if whole is not None else None
+            posed = direct.pose(shown, world[..., some], self._is_rigid, given)
             self._keep(place, posed.heads, posed.turned, posed.along, parts)
             if is_whole:
                 self.arrays["channels"][:, _find_slice(place)] = direct.pick(shown, taken)
@@ -173,7 +177,7 @@ class ArmatureRecorder(SubjectRecorder):
             stale = set(range(self.width))
         changed = {self.parts[row] for row in stale}
         shown = []
-        for name in ("heads", "tails", "turned"):
+        for name in _KEPT:
             shown.append((yield from self._show(name, seen)))
         heads, tails, turned = shown
         yield from end_at_next_joint(self.parts, heads, tails)
@@ -309,7 +313,19 @@ class ArmatureRecorder(SubjectRecorder):
         parts: IntArray | None,
     ) -> None:
         """Keep what Motion is made of: see `Posed`; `parts` are these when they are not all."""
-        place: Any = (..., _find_slice(rows))
+        if (whole := self._find_whole(rows, parts)) is not None:
+            at, ends, turns = whole
+            np.multiply(along, self._lengths[:, np.newaxis], out=ends)
+            ends += heads
+            for values, target in ((heads, at), (turned, turns)):
+                # Where they were worked out in place they are there already.
+                if not np.may_share_memory(values, target):
+                    target[:] = values
+            if self.metres != 1.0:
+                at *= self.metres
+                ends *= self.metres
+            return
+        place: Any = (..., rows)
         lengths = self._lengths
         if parts is not None:
             place, lengths = (slice(None), *np.ix_(parts, rows)), lengths[parts]
@@ -319,6 +335,19 @@ class ArmatureRecorder(SubjectRecorder):
             heads, tails = heads * self.metres, tails * self.metres
         for name, values in (("heads", heads), ("tails", tails), ("turned", turned)):
             self.arrays[name][place] = values
+
+    def _find_whole(
+        self, rows: IntArray, parts: IntArray | None
+    ) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+        """Return where heads, tails and turns of all parts on these rows are kept.
+
+        None where they are not all, or the rows do not follow one another.
+        """
+        place = _find_slice(rows)
+        if parts is not None or not isinstance(place, slice):
+            return None
+        heads, tails, turned = (self.arrays[name][..., place] for name in _KEPT)
+        return heads, tails, turned
 
     def _bones_of(self) -> dict[str, list[str]]:
         """Return for each part its bone and its controls; the object itself moves the root."""

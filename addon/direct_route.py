@@ -247,7 +247,13 @@ class DirectArmature:
         """Return what the curves show at frames of animation time, (curves, F), with pauses."""
         return (yield from self._table.iterate_keyed(frames))
 
-    def pose(self, keyed: FloatArray, world: FloatArray, rigid: bool = False) -> Posed:
+    def pose(
+        self,
+        keyed: FloatArray,
+        world: FloatArray,
+        rigid: bool = False,
+        into: tuple[FloatArray, FloatArray] | None = None,
+    ) -> Posed:
         """Return where the wanted bones are.
 
         Parameters
@@ -259,6 +265,8 @@ class DirectArmature:
         rigid : bool
             Pose the bones by quaternions: only where `is_rigid`, and where all that carries them
             `scales_evenly`.
+        into : heads and rotations, optional
+            Arrays that may take the result: it lies there where `Posed` holds these very arrays.
         """
         if not rigid:
             posed = self._pose(keyed, world)
@@ -268,7 +276,8 @@ class DirectArmature:
         own = self._turn(rotation_to_quaternion, (4,), keyed)
         moving, rows = self._moving
         moved = self._table.pick(keyed, rows)
-        heads, turned = turn_bones(self._tree, own, moving, moved, world, scale)
+        into = into if self._wanted is None else None
+        heads, turned = turn_bones(self._tree, own, moving, moved, world, scale, into)
         if self._wanted is not None:
             heads, turned = heads[:, self._wanted], turned[:, self._wanted]
         along = find_second_axis(turned)

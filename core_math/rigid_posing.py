@@ -89,10 +89,15 @@ def rotation_to_quaternion(values: ArrayLike, mode: str) -> FloatArray:
     return unit
 
 
-def multiply(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return products of quaternions, shapes (4, ...) that broadcast: first `b`, then `a`."""
+def multiply(a: FloatArray, b: FloatArray, into: FloatArray | None = None) -> FloatArray:
+    """Return products of quaternions, shapes (4, ...) that broadcast: first `b`, then `a`.
+
+    `into` is an array apart from both that takes them.
+    """
     (aw, ax, ay, az), (bw, bx, by, bz) = a, b
-    product = np.empty((4, *np.broadcast_shapes(a.shape[1:], b.shape[1:])))
+    product = into
+    if product is None:
+        product = np.empty((4, *np.broadcast_shapes(a.shape[1:], b.shape[1:])))
     product[0] = aw * bw - ax * bx - ay * by - az * bz
     product[1] = aw * bx + ax * bw + ay * bz - az * by
     product[2] = aw * by - ax * bz + ay * bw + az * bx
@@ -137,6 +142,7 @@ def turn_bones(
     moved: FloatArray,
     world: FloatArray,
     scale: FloatArray,
+    into: tuple[FloatArray, FloatArray] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Return where bones are in the world, and how they are turned.
 
@@ -154,6 +160,8 @@ def turn_bones(
         Where the armature is.
     scale : ndarray, shape (F,)
         By how much it scales, alike along all axes.
+    into : heads and rotations, optional
+        Arrays that take the result, of the shapes that are returned.
 
     Returns
     -------
@@ -168,7 +176,8 @@ def turn_bones(
     slot[moving[free]] = np.flatnonzero(free)
     is_scaled = np.any(scale != 1.0)
     at, carried = split_transforms(world)
-    heads, rotations = np.empty((3, *turned.shape[1:])), multiply(rests, turned)
+    heads, rotations = into or (np.empty((3, *turned.shape[1:])), np.empty(turned.shape))
+    multiply(rests, turned, rotations)
     for level in tree.levels:
         rows = slice(int(level[0]), int(level[-1]) + 1)
         some = rows if rows.stop - rows.start == len(level) else level
