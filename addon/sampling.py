@@ -20,9 +20,8 @@ Frames are the scene's; where time is remapped, frame f shows the animation's f 
 from __future__ import annotations
 
 import time
-from collections.abc import Generator, Iterator, Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import TypeVar
 
 import bpy
 import numpy as np
@@ -42,9 +41,8 @@ from .sampling_scene import (
     InterruptedReadingError,
     SceneItself,
     TemporaryScene,
-    check_era,
-    note_era,
 )
+from .slicing import FIRST_FRAME, Clock, take_turns
 from .source_reading import SourceReader
 from .subjects import SamplingError, Subject
 
@@ -60,15 +58,6 @@ __all__ = [
     "sample_shot",
     "sample_subject",
 ]
-
-
-T = TypeVar("T")
-
-STEP = 4e-3
-"""What a step of looking at a large rig takes, seconds."""
-
-FIRST_FRAME = 1e-2
-"""What the first frame of a scene of our own takes, or its removal: it has a slice to itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +221,7 @@ def iterate_sampling(
     InterruptedReadingError
         When the file was saved, undone or loaded between two slices: start again.
     """
-    clock = _Clock(budget_ms)
+    clock = Clock(budget_ms)
     start, end = _check_frames(frames)
     looking = choose_cameras(scene, start, end, camera)
     cuts = find_cuts(scene, start, end)
@@ -246,16 +235,16 @@ def iterate_sampling(
         said = (corrections or {}).get(subject.name)
         making = iterate_making(scene, subject, start, end, reader, said, in_scene, route)
         try:
-            recorders.append((yield from _take_turns(making, clock, reader)))
+            recorders.append((yield from take_turns(making, clock, reader)))
         except SamplingError as error:
             failures.append(Failure(subject, str(error)))
 
     if memory is not None and not in_scene:
-        yield from _take_turns(camera_recorder.recall(memory), clock, reader)
+        yield from take_turns(camera_recorder.recall(memory), clock, reader)
         for recorder in recorders:
-            yield from _take_turns(recorder.recall(memory, scene), clock, reader)
+            yield from take_turns(recorder.recall(memory, scene), clock, reader)
     for recorder in recorders:
-        yield from _take_turns(recorder.claim(), clock, reader)
+        yield from take_turns(recorder.claim(), clock, reader)
 
     stepped = [recorder for recorder in recorders if recorder.steps]
     missing = [set(recorder.list_missing().tolist()) for recorder in stepped]
@@ -293,10 +282,10 @@ def iterate_sampling(
         block, done = recorder.block(hurried=budget_ms < float("inf")), 0
         if len(todo):
             share = number / len(recorders) if not rows else 1.0
-            yield from _take_turns(recorder.prepare(todo), clock, reader, share)
+            yield from take_turns(recorder.prepare(todo), clock, reader, share)
         for stretch in recorder.list_stretches(todo):
             share = (number + done / len(todo)) / len(recorders) if not rows else 1.0
-            yield from _take_turns(recorder.evaluate(stretch, block), clock, reader, share)
+            yield from take_turns(recorder.evaluate(stretch, block), clock, reader, share)
             done += len(stretch)
 
     shot_camera = camera_recorder.finish(metres_per_unit(scene)) if recorders else None
@@ -318,33 +307,12 @@ def iterate_sampling(
     )
 
 
-def _take_turns(
-    steps: Generator[None, None, T], clock: _Clock, reader: SourceReader, share: float = 0.0
-) -> Generator[float, None, T]:
-    """Do what is done in steps, with a pause wherever one more would take too long.
-
-    Parameters
-    ----------
-    share : float
-        How far all is meanwhile, from 0 to 1.
-    """
-    while True:
-        try:
-            next(steps)
-        except StopIteration as end:
-            result: T = end.value
-            return result
-        if clock.is_over(ahead=STEP):
-            yield from clock.pause(share)
-            reader.let_go()
-
-
 def _finish(
     recorder: SubjectRecorder,
     camera: ShotCamera | None,
     cuts: tuple[int, ...],
     stage: Stage | None,
-    clock: _Clock,
+    clock: Clock,
     reader: SourceReader,
 ) -> Generator[float, None, Sample]:
     """Make the sample, or hand out the last one when nothing it rests on has changed."""
@@ -353,7 +321,7 @@ def _finish(
         before, rested_on = kept.result
         if rested_on == (cuts, stage) and _is_same_camera(before.motion.camera, camera):
             return before
-    motion = yield from _take_turns(recorder.finish(camera, cuts, stage), clock, reader, 1.0)
+    motion = yield from take_turns(recorder.finish(camera, cuts, stage), clock, reader, 1.0)
     sample = Sample(motion, recorder.describe(motion))
     if kept is not None:
         kept.keep((sample, (cuts, stage)), motion)
@@ -367,31 +335,6 @@ def _is_same_camera(one: ShotCamera | None, other: ShotCamera | None) -> bool:
         np.array_equal(getattr(one, field.name), getattr(other, field.name))
         for field in fields(ShotCamera)
     )
-
-
-class _Clock:
-    """Counts the time worked, apart from the time the caller takes between two slices."""
-
-    def __init__(self, budget_ms: float) -> None:
-        self._budget = budget_ms / 1e3
-        self._worked = 0.0
-        self._era = note_era()
-        self._started = time.perf_counter()
-
-    def is_over(self, ahead: float = 0.0) -> bool:
-        """Say whether the slice is used up, or would be by what takes `ahead` seconds."""
-        used = time.perf_counter() - self._started
-        return used >= self._budget or (used > 0.5 * self._budget and used + ahead > self._budget)
-
-    def pause(self, progress: float) -> Iterator[float]:
-        """Let the caller have its turn, and see that the file is still the same after it."""
-        self._worked += time.perf_counter() - self._started
-        yield progress
-        check_era(self._era)
-        self._started = time.perf_counter()
-
-    def total(self) -> float:
-        return self._worked + time.perf_counter() - self._started
 
 
 def metres_per_unit(scene: bpy.types.Scene) -> float:

@@ -27,8 +27,9 @@ from numpy.typing import NDArray
 from ..core_math import Motion, ShotCamera, Staging, SubjectKind
 from .animation_data import list_played_curves
 from .sampling import Sample, ShotSamples, metres_per_unit
-from .sampling_scene import TemporaryScene, check_era, note_era
+from .sampling_scene import TemporaryScene
 from .sight_lines import Caster, CasterMemory, may_instance
+from .slicing import FIRST_FRAME, Clock
 from .subjects import Subject, find_object
 
 FloatArray = NDArray[np.float64]
@@ -87,7 +88,7 @@ def look_around(
     ]
     if not seen:
         return samples
-    started, era = time.perf_counter(), note_era()
+    clock = Clock(budget_ms)
     fps = seen[0].motion.fps
     step = max(1, round(fps / LOOKS_PER_SECOND))
     first = min(int(sample.motion.frames[0]) for sample in seen)
@@ -103,31 +104,36 @@ def look_around(
     looked = [_start(sample.motion, mine) for sample, mine in zip(seen, own, strict=True)]
     corners: dict[int, FloatArray] = {}
     memory = CasterMemory()
+    if clock.is_over(ahead=FIRST_FRAME):
+        yield from clock.pause(0.0)
     stage_set = TemporaryScene(scene, things)
     try:
-        pause = time.perf_counter()
-        waiting = sorted(coarse)
+        waiting, longest = sorted(coarse), 0.0
         while waiting:
             for number, frame in enumerate(waiting):
-                if time.perf_counter() - pause >= budget_ms / 1e3:
+                if clock.is_over(ahead=longest):
                     # What is still to come between two looks is not known: the first round is most.
-                    yield min(0.99, (len(corners) + 1) / (len(corners) + len(waiting) - number))
-                    check_era(era)
-                    pause = time.perf_counter()
+                    share = (len(corners) + 1) / (len(corners) + len(waiting) - number)
+                    yield from clock.pause(min(0.99, share))
+                begun = time.perf_counter()
                 caster = Caster(stage_set.step(frame), things, memory)
                 corners[frame] = caster.corners * unit
                 for subject in looked:
                     _look(subject, frame, caster, unit)
+                # The first frame builds the relations: no measure of those that follow.
+                took = time.perf_counter() - begun
+                longest = max(took, 0.95 * longest) if len(corners) > 1 else 0.0
             waiting = _list_between(looked, sorted(corners), cuts)
     finally:
         stage_set.remove()
+    if clock.is_over():
+        yield from clock.pause(0.99)
     done = {subject.motion.subject: _finish(subject, step, names, corners) for subject in looked}
     changed = tuple(
         Sample(done.get(sample.motion.subject, sample.motion), sample.facts)
         for sample in samples.samples
     )
-    spent = samples.sampling_s + time.perf_counter() - started
-    return replace(samples, samples=changed, sampling_s=spent)
+    return replace(samples, samples=changed, sampling_s=samples.sampling_s + clock.total())
 
 
 def _list_between(looked: Sequence[_Looked], frames: list[int], cuts: set[int]) -> list[int]:
