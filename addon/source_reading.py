@@ -38,7 +38,7 @@ class HeldConstraint:
         Its type.
     mute : bool
     targets : tuple of (object, name of the bone or vertex group)
-        What it follows.
+        What it follows, or is measured in the space of.
     form : Form
         Which settings it has.
     values : tuple
@@ -199,7 +199,11 @@ def _find_kind(constraint: Any) -> _Kind:
     if known is None:
         form = find_form(constraint)
         at = form.places
-        pairs = (("target", "subtarget"), ("pole_target", "pole_subtarget"))
+        pairs = (
+            ("target", "subtarget"),
+            ("pole_target", "pole_subtarget"),
+            ("space_object", "space_subtarget"),
+        )
         targets = tuple((at[one], at.get(other)) for one, other in pairs if one in at)
         rules = constraint.bl_rna.properties
         loose = tuple(

@@ -159,3 +159,14 @@ def import_capture(path: Path) -> tuple[bpy.types.Object, int]:
     bpy.ops.import_anim.bvh(filepath=str(path), global_scale=0.01)
     rig: Any = bpy.context.object
     return rig, int(rig.animation_data.action.frame_range[1])
+
+
+def put_things_around(count: int, seed: int = 3) -> None:
+    """Put a camera before the rig and things around it, some of them in between."""
+    scene, rng = bpy.context.scene, np.random.default_rng(seed)
+    camera = bpy.data.objects.new("Camera", bpy.data.cameras.new("Camera"))
+    camera.location, camera.rotation_euler = (0.0, -6.0, 1.2), (0.5 * np.pi, 0.0, 0.0)
+    scene.collection.objects.link(camera)
+    scene.camera = camera
+    for place in rng.uniform((-4.0, -3.0, 0.0), (4.0, 6.0, 3.0), (count, 3)):
+        bpy.ops.mesh.primitive_uv_sphere_add(segments=64, ring_count=48, location=place)

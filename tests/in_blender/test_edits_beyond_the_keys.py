@@ -217,6 +217,23 @@ def test_what_hangs_from_a_bone_by_its_rest(scene):
     assert_edit_is_seen(scene, edit)
 
 
+def test_the_space_a_constraint_is_measured_in(scene):
+    rig = build(scene, plain=True)
+    space = bpy.data.objects.new("Quay", None)
+    scene.collection.objects.link(space)
+    rigs.key(space, "location", {1: (0, 0, 0), 30: (0.5, 0, 0), LAST: (0, 0, 0.3)})
+    limit = rig.pose.bones["head"].constraints.new("LIMIT_LOCATION")
+    limit.owner_space, limit.space_object = "CUSTOM", space
+    limit.use_min_x, limit.min_x = True, 0.1
+
+    def edit():
+        curve = rigs.curves_of(space)[0]
+        curve.keyframe_points[1].co.y += 0.7
+        curve.update()
+
+    assert_edit_is_seen(scene, edit)
+
+
 def test_rules_of_a_chain_solver(scene):
     rig = build(scene, plain=False)
 
