@@ -149,6 +149,17 @@ def test_one_whole_nla_strip(scene):
     rigs.assert_agrees(sample.motion, rig)
 
 
+def test_a_track_without_strips(scene):
+    """One that plays alone silences the action, so that nothing acts; one beside it does nothing."""
+    rig = rigs.make_armature()
+    rigs.swing_body(rig)
+    track = rig.animation_data.nla_tracks.new()
+    rigs.assert_agrees(read(scene, route="direct").motion, rig)
+    track.is_solo = True
+    bpy.context.view_layer.update()
+    assert not find_subjects(scene, bpy.context.view_layer)
+
+
 def put_into_strip(rig, start):
     data = rig.animation_data
     slot = getattr(data, "action_slot", None)
