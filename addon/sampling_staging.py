@@ -111,18 +111,22 @@ def look_around(
         waiting, longest = sorted(coarse), 0.0
         while waiting:
             for number, frame in enumerate(waiting):
+                # What is still to come between two looks is not known: the first round is most.
+                share = (len(corners) + 1) / (len(corners) + len(waiting) - number)
                 if clock.is_over(ahead=longest):
-                    # What is still to come between two looks is not known: the first round is most.
-                    share = (len(corners) + 1) / (len(corners) + len(waiting) - number)
                     yield from clock.pause(min(0.99, share))
                 begun = time.perf_counter()
                 caster = Caster(stage_set.step(frame), things, memory)
                 corners[frame] = caster.corners * unit
-                for subject in looked:
-                    _look(subject, frame, caster, unit)
                 # The first frame builds the relations: no measure of those that follow.
-                took = time.perf_counter() - begun
-                longest = max(took, 0.95 * longest) if len(corners) > 1 else 0.0
+                took = time.perf_counter() - begun if len(corners) > 1 else 0.0
+                longest = max(took, 0.95 * longest)
+                for subject in looked:
+                    for _ in _iterate_looking(subject, frame, caster, unit):
+                        if clock.is_over():
+                            yield from clock.pause(min(0.99, share))
+                            # What was evaluated must not be held over the caller's turn.
+                            caster.renew(stage_set.step(frame))
             waiting = _list_between(looked, sorted(corners), cuts)
     finally:
         stage_set.remove()
@@ -226,8 +230,13 @@ def _start(motion: Motion, own: frozenset[str]) -> _Looked:
     return _Looked(motion, own, points, hidden={}, tried={})
 
 
-def _look(subject: _Looked, frame: int, caster: Caster, unit: float) -> None:
-    """Look at the points of one subject that are in the picture."""
+def _iterate_looking(
+    subject: _Looked, frame: int, caster: Caster, unit: float
+) -> Generator[None, None, None]:
+    """Look at the points of one subject that are in the picture, pausing after each.
+
+    After a pause the caster may have been renewed.
+    """
     motion: Motion = subject.motion
     row = frame - int(motion.frames[0])
     if not 0 <= row < motion.frame_count or motion.camera is None:
@@ -251,6 +260,7 @@ def _look(subject: _Looked, frame: int, caster: Caster, unit: float) -> None:
         thing = caster.find_first(origins[ray], targets[ray], touch, own)
         if thing is not None:
             hidden[thing] += 1.0 / subject.tried[frame]
+        yield
 
 
 def _find_hands(motion: Motion, row: int) -> FloatArray:

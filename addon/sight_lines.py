@@ -83,6 +83,7 @@ class Caster:
     ) -> None:
         self._depsgraph = depsgraph
         self._scene: Any = depsgraph.scene
+        self._things = things
         self.rows: dict[str, int] = {}
         self._shown: set[str] = set()
         self._clear: dict[tuple[str, int], bool] = {}
@@ -120,6 +121,11 @@ class Caster:
             if np.isfinite(own).all():
                 low, high = np.minimum(low, own.min(axis=0)), np.maximum(high, own.max(axis=0))
             self.corners[row] = np.where(_CORNERS, high, low)
+
+    def renew(self, depsgraph: bpy.types.Depsgraph) -> None:
+        """Take the same frame, evaluated again, in place of the one that was given."""
+        self._depsgraph, self._scene = depsgraph, depsgraph.scene
+        self._apart = {row: self._things[row].evaluated_get(depsgraph) for row in self._apart}
 
     def find_in_the_way(
         self, origins: FloatArray, targets: FloatArray, own: frozenset[str]
@@ -159,9 +165,7 @@ class Caster:
         start, place, left = Vector(origin.tolist()), Vector(origin.tolist()), room - touch
         first, beyond = self._cast_apart(start, direction, left, own)
         for _ in range(PASSES):
-            hit, where, _, face, thing, matrix = self._scene.ray_cast(
-                self._depsgraph, place, direction, distance=left
-            )
+            hit, where, _, face, thing, matrix = self.cast(place, direction, left)
             if not hit or (where - start).length > beyond:
                 return first
             row = self._find_row(thing, matrix)
@@ -172,6 +176,17 @@ class Caster:
             if left <= 0.0:
                 return first
         return first
+
+    def cast(self, place: Vector, direction: Vector, left: float) -> tuple[Any, ...]:
+        """Ask Blender what a sight line meets first.
+
+        The first one that meets a thing's bounds makes Blender sort all its faces, which may take
+        far longer than those that follow.
+        """
+        met: tuple[Any, ...] = self._scene.ray_cast(
+            self._depsgraph, place, direction, distance=left
+        )
+        return met
 
     def _hides(self, row: int, own: frozenset[str]) -> bool:
         name = self._names[row]

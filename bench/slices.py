@@ -17,6 +17,7 @@ from bench import shots
 from bench.measure import Report
 from fettle.addon import reading_job
 from fettle.addon.sampling_scene import TemporaryScene
+from fettle.addon.sight_lines import Caster
 from fettle.core_math import Settings
 
 FRAMES = 300
@@ -67,7 +68,7 @@ def measure_slices(report: Report) -> None:
         worst = "; ".join(f"{text} {length:.0f}" for length, text in rest[:-4:-1])
         report.add("  the longest of ours", rest[-1][0], "ms", 8, f"{detail}; {worst}")
     report.note("with things around, and a camera, their hiding the rig is looked for as well")
-    report.note("one step: making or removing an evaluation, or one frame of it")
+    report.note("one step: making or removing an evaluation, one frame of it, or one sight line")
     report.note("checks pause limb by limb and after every few parts")
 
 
@@ -75,7 +76,8 @@ def measure_slices(report: Report) -> None:
 def watch_host() -> Iterator[list[float]]:
     """Collect how long each step takes that is one call of Blender's own, in seconds."""
     took: list[float] = []
-    kept = {name: getattr(TemporaryScene, name) for name in ("step", "remove")}
+    calls = ((TemporaryScene, "step"), (TemporaryScene, "remove"), (Caster, "cast"))
+    kept = [(owner, name, getattr(owner, name)) for owner, name in calls]
 
     def watch(run: Callable[..., Any]) -> Callable[..., Any]:
         def timed(*given: Any) -> Any:
@@ -88,9 +90,9 @@ def watch_host() -> Iterator[list[float]]:
         return timed
 
     try:
-        for name, run in kept.items():
-            setattr(TemporaryScene, name, watch(run))
+        for owner, name, run in kept:
+            setattr(owner, name, watch(run))
         yield took
     finally:
-        for name, run in kept.items():
-            setattr(TemporaryScene, name, run)
+        for owner, name, run in kept:
+            setattr(owner, name, run)

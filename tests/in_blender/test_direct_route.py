@@ -150,7 +150,7 @@ def test_one_whole_nla_strip(scene):
 
 
 def test_a_track_without_strips(scene):
-    """One that plays alone silences the action, so that nothing acts; one beside it does nothing."""
+    """One that plays alone silences the action, so that nothing acts."""
     rig = rigs.make_armature()
     rigs.swing_body(rig)
     track = rig.animation_data.nla_tracks.new()

@@ -35,12 +35,12 @@ def add_wall(name="Wall", place=(0.0, -3.0, 1.0), size=(2.0, 0.1, 2.0)):
     return wall
 
 
-def look(scene):
+def look(scene, **options):
     layer = bpy.context.view_layer
     layer.update()
     subjects = [s for s in find_subjects(scene, layer) if s.object_name == "Rig"]
     shot = sample_shot(scene, layer, subjects, (1, LAST))
-    return run_sampling(look_around(scene, layer, subjects, shot)).samples[0].motion
+    return run_sampling(look_around(scene, layer, subjects, shot, **options)).samples[0].motion
 
 
 def share(scene):
@@ -57,6 +57,16 @@ def test_a_wall_between_camera_and_subject_hides_all_of_it(scene):
     (flag,) = reading.flags
     assert "Wall hides 100 %" in flag.message and flag.severity.word == "glaring"
     assert (flag.start, flag.end) == (1, LAST)
+
+
+def test_looking_in_slices_sees_the_same(scene):
+    """Pauses may fall between any two sight lines; what shows as bounds only is looked at again."""
+    add_wall(place=(0.3, -3.0, 0.4), size=(1.0, 0.1, 1.0))
+    add_wall("Crate", place=(-0.4, -2.0, 1.2), size=(0.3, 0.3, 0.3)).display_type = "BOUNDS"
+    at_once, sliced = look(scene).staging, look(scene, budget_ms=0.0).staging
+    assert 0.0 < at_once.hidden.min(axis=0).sum() and at_once.things == sliced.things
+    np.testing.assert_array_equal(at_once.hidden, sliced.hidden)
+    np.testing.assert_array_equal(at_once.boxes, sliced.boxes)
 
 
 def test_half_a_wall_hides_what_is_behind_it(scene):
