@@ -24,7 +24,7 @@ from .dependency_cycles import has_cycle
 from .describing_bones import describe_bones, describe_constraints, describe_properties, read_pose
 from .describing_curves import describe_animation, read_modifier, read_states
 from .moved_paths import UNMOVED, Moved, list_movers
-from .plain_values import Values, name_owner, read_column, read_settings
+from .plain_values import Values, make_getter, name_owner, read_column, read_settings
 from .source_reading import HeldDriver, SourceReader
 from .surroundings import CurveStates, Surroundings
 
@@ -33,6 +33,7 @@ _REST = ("head_local", "tail_local", "matrix_local", "use_inherit_rotation", "us
 _OBJECT = ("parent_type", "parent_bone", "rotation_mode", "hide_viewport", "track_axis", "up_axis")
 _GEOMETRY = {"SHRINKWRAP", "SPLINE_IK", "FOLLOW_PATH", "CLAMP_TO", "CAMERA_SOLVER", "FOLLOW_TRACK",
              "OBJECT_SOLVER", "TRANSFORM_CACHE", "GEOMETRY_ATTRIBUTE"}  # fmt: skip
+_get_driver_settings = make_getter(("type", "expression", "use_self"))
 _INDEX = re.compile(r"\[\d+\]$")
 _EXPRESSION_NAMES = {*dir(math), *dir(builtins), "frame", "noise", "clamp", "lerp", "smoothstep"}
 
@@ -189,7 +190,7 @@ def _describe_object(
 
 def _mask_keyed(owner: Any, name: str, reader: SourceReader) -> Values:
     """Return the values of a channel that no curve and no driver of its own moves."""
-    moved = {curve.array_index for curve in list_movers(owner, reader) if curve.data_path == name}
+    moved = {index for path, index in list_movers(owner, reader) if path == name}
     return tuple(v for index, v in enumerate(getattr(owner, name)) if index not in moved)
 
 
@@ -202,30 +203,33 @@ def _describe_drivers(
         return
     keys = read_keys_of([driven.curve for driven in drivers])
     every = keys.show_keys()
+    sources = {read.owner for driven in drivers for read in driven.reads if read.owner is not None}
+    animated = {source: moved.get(name_owner(source), UNMOVED).paths for source in sources}
     for row, driven in enumerate(drivers):
         values: list[Any] = [
             (driven.path, driven.index, driven.mute, driven.extrapolation),
             every[keys.place(row)].tobytes(),
         ]
         values += map(read_modifier, driven.curve.modifiers)
-        values += _describe_driver(driven, moved)
+        values += _describe_driver(driven, animated)
         split = split_bone_path(driven.path)
         yield split[0] if split is not None else ALL, values
 
 
-def _describe_driver(driven: HeldDriver, moved: dict[str, Moved]) -> Iterator[Any]:
-    driver = driven.driver
-    _refuse_free_code(driver)
-    yield driver.type, driver.expression, driver.use_self
+def _describe_driver(driven: HeldDriver, animated: dict[Any, set[str]]) -> Iterator[Any]:
+    settings = _get_driver_settings(driven.driver)
+    if settings[0] == "SCRIPTED":
+        _refuse_free_code(driven.driver)
+    yield settings
     for read in driven.reads:
         yield read.variable, read.kind, read.form.show(read.values)
         if read.kind == "SINGLE_PROP" and read.owner is not None:
-            yield _resolve(read.path, read.owner, moved)
+            yield _resolve(read.path, read.owner, animated[read.owner])
 
 
 def _refuse_free_code(driver: Any) -> None:
     """Raise CannotDescribeError when an expression may read more than its variables."""
-    if driver.type != "SCRIPTED" or driver.is_simple_expression:
+    if driver.is_simple_expression:
         return
     known = {variable.name for variable in driver.variables} | _EXPRESSION_NAMES
     try:
@@ -236,9 +240,8 @@ def _refuse_free_code(driver: Any) -> None:
         raise CannotDescribeError("a driver's expression reads more than its variables")
 
 
-def _resolve(path: str, owner: Any, moved: dict[str, Moved]) -> Any:
-    """Return the value a driver reads, unless it is moved itself."""
-    animated = moved.get(name_owner(owner), UNMOVED).paths
+def _resolve(path: str, owner: Any, animated: set[str]) -> Any:
+    """Return the value a driver reads, unless it is animated itself."""
     if path in animated or _INDEX.sub("", path) in animated:
         return None
     try:

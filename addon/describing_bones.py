@@ -40,10 +40,10 @@ def read_pose(owner: bpy.types.Object, reader: SourceReader) -> NDArray[np.int32
     bones = owner.pose.bones
     rows = {name: row for row, name in enumerate(bones.keys())}
     moved: dict[str, list[tuple[int, int]]] = {}
-    for curve in list_movers(owner, reader):
-        split = split_bone_path(curve.data_path)
+    for path, index in list_movers(owner, reader):
+        split = split_bone_path(path)
         if split is not None and split[0] in rows and split[1] in _BONE_CHANNELS:
-            moved.setdefault(split[1], []).append((rows[split[0]], curve.array_index))
+            moved.setdefault(split[1], []).append((rows[split[0]], index))
     tables = []
     # What only solvers of chains ask for is read bone by bone, unless one solver moves them all.
     is_one_solver = owner.pose.ik_solver != "LEGACY"

@@ -29,7 +29,8 @@ class Moved:
 UNMOVED = Moved()
 
 
-def list_movers(owner: Any, reader: SourceReader) -> Iterator[Any]:
-    """Yield the curves of an owner, then those of its drivers."""
-    yield from (entry.curve for entry in reader.read_curves(owner).played)
-    yield from (driven.curve for driven in reader.read_drivers(owner))
+def list_movers(owner: Any, reader: SourceReader) -> Iterator[tuple[str, int]]:
+    """Yield path and index of what the curves of an owner move, then of what its drivers do."""
+    played = reader.read_curves(owner)
+    yield from zip(played.paths, played.indices, strict=True)
+    yield from ((driven.path, driven.index) for driven in reader.read_drivers(owner))

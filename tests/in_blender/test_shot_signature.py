@@ -34,7 +34,8 @@ EDITS = {
     "mute": lambda curve: setattr(curve, "mute", True),
     "extrapolation": lambda curve: setattr(curve, "extrapolation", "LINEAR"),
     "rounds": lambda curve: setattr(curve.modifiers[0], "cycles_after", 3),
-    "point of an envelope": lambda curve: setattr(curve.modifiers[1].control_points[0], "max", 4.0),
+    # One by one Blender would take the point for a modifier, and may crash.
+    "point of an envelope": lambda c: c.modifiers[1].control_points.foreach_set("max", [4.0]),
     "one key less": lambda curve: curve.keyframe_points.remove(curve.keyframe_points[2]),
 }
 
