@@ -244,14 +244,16 @@ class CurveBatch:
         self.span = np.append(np.diff(self.time), 0.0)
         span = np.where(self.span > 0.0, self.span, 1.0)
         self.change = np.append(np.diff(self.value), 0.0)
-        out = self.right - np.stack((self.time, self.value), axis=-1)
-        back = np.zeros_like(out)
-        back[:-1] = (self.left - np.stack((self.time, self.value), axis=-1))[1:]
-        a = _shorten(out, span)
-        b = _shorten(back, span)
+        a_time, a_value = _shorten(
+            self.right[:, 0] - self.time, self.right[:, 1] - self.value, span
+        )
+        back_time, back_value = np.zeros(len(span)), np.zeros(len(span))
+        np.subtract(self.left[1:, 0], self.time[1:], out=back_time[:-1])
+        np.subtract(self.left[1:, 1], self.value[1:], out=back_value[:-1])
+        b_time, b_value = _shorten(back_time, back_value, span)
         # Time: 0, a, 1 + b, 1 as a share of the span; value: relative to the first key.
-        a_time, b_time = a[:, 0] / span, 1.0 + b[:, 0] / span
-        a_value, b_value = a[:, 1], self.change + b[:, 1]
+        a_time, b_time = a_time / span, 1.0 + b_time / span
+        b_value = self.change + b_value
         self.time_1 = 3.0 * a_time
         self.time_2 = 3.0 * (b_time - 2.0 * a_time)
         self.time_3 = 1.0 + 3.0 * (a_time - b_time)
@@ -268,10 +270,17 @@ class CurveBatch:
         self.value_2[plain], self.value_3[plain] = 0.0, 0.0
 
 
-def _shorten(handle: FloatArray, span: FloatArray) -> FloatArray:
-    length = np.abs(handle[:, 0])
-    factor = np.where(length > span, span / np.where(length > 0.0, length, 1.0), 1.0)
-    return handle * factor[:, np.newaxis]
+def _shorten(
+    time: FloatArray, value: FloatArray, span: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return handles that reach no farther in time than their span."""
+    length = np.abs(time)
+    long = np.flatnonzero(length > span)
+    if len(long):
+        factor = span[long] / length[long]
+        time[long] *= factor
+        value[long] *= factor
+    return time, value
 
 
 def _iterate_values(keys: CurveBatch, frames: FloatArray, place: IntArray) -> Steps[FloatArray]:

@@ -175,7 +175,9 @@ def turn_bones(
     slot = np.full(len(tree.parents), -1)
     slot[moving[free]] = np.flatnonzero(free)
     is_scaled = np.any(scale != 1.0)
-    at, carried = split_transforms(world)
+    # What carries the bones mostly stands still.
+    stands = bool(np.all(world == world[..., :1]))
+    at, carried = split_transforms(world[..., :1] if stands else world)
     heads, rotations = into or (np.empty((3, *turned.shape[1:])), np.empty(turned.shape))
     multiply(rests, turned, rotations)
     for level in tree.levels:

@@ -13,7 +13,7 @@ from collections.abc import Collection, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from . import geometry
+from . import geometry, series
 
 FloatArray = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ _SHARES: tuple[tuple[tuple[str, ...], float], ...] = (
 
 def typical_distance(one: FloatArray, other: FloatArray) -> float:
     """Return the median distance between two moving points, shapes (F, 3), metres."""
-    return float(np.median(geometry.lengths(one - other))) if len(one) else 0.0
+    return series.find_median(geometry.lengths(one - other)) if len(one) else 0.0
 
 
 def measure_height(heads: Mapping[str, FloatArray], tails: Mapping[str, FloatArray]) -> float:

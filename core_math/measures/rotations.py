@@ -15,6 +15,9 @@ from . import geometry
 
 FloatArray = NDArray[np.float64]
 
+TINY = 1e-140
+"""Length under which the squares of a quaternion's numbers are too small for a double."""
+
 
 def normalize(quaternions: ArrayLike) -> FloatArray:
     """Scale quaternions to unit length; an all-zero one becomes the identity.
@@ -29,10 +32,13 @@ def normalize(quaternions: ArrayLike) -> FloatArray:
     """
     q = np.array(quaternions, dtype=np.float64)
     length = np.sqrt(geometry.dots(q, q))
-    empty = length == 0.0
-    if np.any(empty):
-        q[empty] = (1.0, 0.0, 0.0, 0.0)
-        length = np.where(empty, 1.0, length)
+    tiny = length < TINY
+    if np.any(tiny):
+        # Squares of so small numbers lose their digits: the largest of the four is made 1 first.
+        largest = np.abs(q[tiny]).max(axis=-1, keepdims=True)
+        q[tiny] /= np.where(largest > 0.0, largest, 1.0)
+        q[..., 0] += np.where(tiny, geometry.dots(q, q) == 0.0, 0.0)
+        length = np.where(tiny, np.sqrt(geometry.dots(q, q)), length)
     q /= length[..., np.newaxis]
     return q
 

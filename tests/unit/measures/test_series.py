@@ -189,3 +189,8 @@ def test_lags_of_many_stretches_are_those_of_each_by_itself(seed, count, compone
         ranked = np.sort(series.correlation_at_lags(one, other, int(longest[row])))
         if ranked[-1] - ranked[-2] > 1e-6:
             assert lags[row] == pytest.approx(lag, abs=1e-4)
+
+
+@given(hnp.arrays(np.float64, st.integers(1, 40), elements=st.floats(-1e6, 1e6)))
+def test_median_is_the_one_numpy_gives(values):
+    assert series.find_median(values) == np.median(values)
