@@ -8,6 +8,7 @@ come out right nowhere but in that scene. They are found and named here, never s
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import bpy
@@ -30,7 +31,14 @@ _SIMULATIONS = {
     "DYNAMIC_PAINT": "dynamic paint",
     "PARTICLE_SYSTEM": "particles",
 }
-_CLOCK = ("frame_current", "frame_float", "frame_subframe", "frame_current_final")
+CLOCK = ("frame_current", "frame_float", "frame_subframe", "frame_current_final")
+
+_ANY_SCENE = re.compile(
+    r"""\["[^"]+"\](\[\d+\])?$|frame_(start|end)$|(use_)?gravity(\[\d\])?$"""
+    r"""|render\.(fps|fps_base|frame_map_old|frame_map_new)$"""
+    r"""|unit_settings\.(system|scale_length|system_rotation)$"""
+)
+"""What a scene of our own shows as the user's does, whoever asks "the active scene" for it."""
 
 
 def find_scene_bound(owner: bpy.types.Object, reader: SourceReader | None = None) -> dict[str, str]:
@@ -166,10 +174,15 @@ def _list_bones_read(driven: HeldDriver, owner: bpy.types.Object) -> Iterator[st
 
 def _read_scene_clock(driven: HeldDriver) -> str | None:
     for read in driven.reads:
+        if read.kind == "CONTEXT_PROP":
+            # Our own scene has a clock of its own, and copies of a few more things.
+            is_scene = read.values[read.form.places["context_property"]] == "ACTIVE_SCENE"
+            if not is_scene or not (read.path in CLOCK or _ANY_SCENE.match(read.path)):
+                return f"driven by {read.path} of the active {'scene' if is_scene else 'layer'}"
         scene = read.owner if read.kind == "SINGLE_PROP" else None
         if isinstance(scene, bpy.types.Scene):
             path = read.path
-            if path in _CLOCK or any(
+            if path in CLOCK or any(
                 played.curve.data_path == path and moves_over_time(played.curve)
                 for played in list_played_curves(scene)
             ):

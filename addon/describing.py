@@ -12,6 +12,7 @@ import builtins
 import math
 import re
 from collections.abc import Generator, Iterable, Iterator
+from functools import partial
 from typing import Any
 
 import bpy
@@ -20,6 +21,7 @@ import numpy as np
 from .animation_data import TRANSFORM_CHANNELS, split_bone_path
 from .bone_links import ALL, BoneLinks, collect_links
 from .curve_tables import read_keys_of
+from .dependencies import CLOCK
 from .dependency_cycles import has_cycle
 from .describing_bones import describe_bones, describe_constraints, describe_properties, read_pose
 from .describing_curves import describe_animation, read_modifier, read_states
@@ -81,7 +83,7 @@ def iterate_describing(
     subject = roots[0] if roots and roots[0].pose is not None else None
     settled: dict[tuple[str, str], list[Any]] = {}
     for owner in owners:
-        for describe in (_describe_drivers, _describe, describe_bones):
+        for describe in (partial(_describe_drivers, scene), _describe, describe_bones):
             for bone, value in describe(owner, moved, reader):
                 place = (name_owner(owner), bone if owner == subject else ALL)
                 settled.setdefault(place, []).append(value)
@@ -195,7 +197,7 @@ def _mask_keyed(owner: Any, name: str, reader: SourceReader) -> Values:
 
 
 def _describe_drivers(
-    owner: Any, moved: dict[str, Moved], reader: SourceReader
+    scene: bpy.types.Scene, owner: Any, moved: dict[str, Moved], reader: SourceReader
 ) -> Iterator[tuple[str, Any]]:
     """Yield each driver's settled values with the bone it moves."""
     drivers = reader.read_drivers(owner)
@@ -204,6 +206,7 @@ def _describe_drivers(
     keys = read_keys_of([driven.curve for driven in drivers])
     every = keys.show_keys()
     sources = {read.owner for driven in drivers for read in driven.reads if read.owner is not None}
+    sources.add(scene)
     animated = {source: moved.get(name_owner(source), UNMOVED).paths for source in sources}
     for row, driven in enumerate(drivers):
         values: list[Any] = [
@@ -211,12 +214,14 @@ def _describe_drivers(
             every[keys.place(row)].tobytes(),
         ]
         values += map(read_modifier, driven.curve.modifiers)
-        values += _describe_driver(driven, animated)
+        values += _describe_driver(driven, animated, scene)
         split = split_bone_path(driven.path)
         yield split[0] if split is not None else ALL, values
 
 
-def _describe_driver(driven: HeldDriver, animated: dict[Any, set[str]]) -> Iterator[Any]:
+def _describe_driver(
+    driven: HeldDriver, animated: dict[Any, set[str]], scene: bpy.types.Scene
+) -> Iterator[Any]:
     settings = _get_driver_settings(driven.driver)
     if settings[0] == "SCRIPTED":
         _refuse_free_code(driven.driver)
@@ -225,6 +230,8 @@ def _describe_driver(driven: HeldDriver, animated: dict[Any, set[str]]) -> Itera
         yield read.variable, read.kind, read.form.show(read.values)
         if read.kind == "SINGLE_PROP" and read.owner is not None:
             yield _resolve(read.path, read.owner, animated[read.owner])
+        elif read.kind == "CONTEXT_PROP" and read.path not in CLOCK:
+            yield _resolve(read.path, scene, animated[scene])
 
 
 def _refuse_free_code(driver: Any) -> None:

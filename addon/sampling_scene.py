@@ -220,6 +220,8 @@ def _copy_properties(source: bpy.types.Scene, target: bpy.types.Scene) -> None:
     for name, value in source.items():
         if isinstance(value, (bool, int, float)):
             target[name] = value
+        elif hasattr(value, "to_list"):
+            target[name] = value.to_list()
     data = source.animation_data
     if data is not None and data.action is not None:
         compat.share_action(data, target.animation_data_create())

@@ -240,6 +240,23 @@ def test_the_space_a_constraint_is_measured_in(scene):
     assert_edit_is_seen(scene, edit)
 
 
+def test_a_property_of_whatever_scene_is_active(scene):
+    rig = build(scene, plain=True)
+    curve = rig.pose.bones["neck"].driver_add("location", 1)
+    variable = curve.driver.variables.new()
+    variable.name, variable.type = "v", "CONTEXT_PROP"
+    variable.targets[0].context_property, variable.targets[0].data_path = (
+        "ACTIVE_SCENE",
+        "gravity[2]",
+    )
+    curve.driver.expression = "v * 0.01"
+
+    def edit():
+        scene.gravity[2] = -1.6
+
+    assert_edit_is_seen(scene, edit)
+
+
 def test_rules_of_a_chain_solver(scene):
     rig = build(scene, plain=False)
 

@@ -124,3 +124,32 @@ def test_rigid_bodies(scene, rig):
     bpy.ops.rigidbody.object_add()
     rig.pose.bones["hand.L"].constraints.new("COPY_LOCATION").target = bpy.context.object
     assert find_scene_bound(rig)["hand.L"] == "moved by the rigid body 'Cube'"
+
+
+def drive_by_context(rig, bone, path, what="ACTIVE_SCENE"):
+    """Drive a bone by a property of whatever scene is active."""
+    curve = rig.pose.bones[bone].driver_add("location", 1)
+    variable = curve.driver.variables.new()
+    variable.name, variable.type = "v", "CONTEXT_PROP"
+    variable.targets[0].context_property, variable.targets[0].data_path = what, path
+    curve.driver.expression = "v * 0.01"
+
+
+@pytest.mark.parametrize(
+    "path", ["frame_current", "frame_end", '["lean"]', '["sway"][1]', "gravity[2]", "render.fps"]
+)
+def test_what_any_scene_shows_alike_is_read_in_one_of_our_own(scene, rig, path):
+    scene["lean"], scene["sway"] = 7.0, [1.0, 5.0]
+    drive_by_context(rig, "neck", path)
+    assert find_scene_bound(rig) == {}
+    rigs.assert_agrees(read(scene), rig)
+
+
+@pytest.mark.parametrize(
+    ("path", "what"), [("audio_volume", "ACTIVE_SCENE"), ("samples", "ACTIVE_VIEW_LAYER")]
+)
+def test_what_only_the_active_scene_or_layer_has_is_named(scene, rig, path, what):
+    drive_by_context(rig, "neck", path, what)
+    assert set(find_scene_bound(rig)) == {"neck", "head"}
+    assert f"driven by {path} of the active" in read(scene).dropped["neck"]
+    rigs.assert_agrees(read(scene, in_scene=True), rig)
