@@ -112,8 +112,10 @@ class ArmatureRecorder(SubjectRecorder):
         self._waiting[len(self._waiting_rows)] = self._buffer.reshape(-1, 4, 4)[self._bone_rows]
         channels = self.arrays["channels"]
         for part, bone in self._turning.items():
-            place = self._channel_rows[part]
-            channels[place, row] = getattr(bones[bone], self._channel_names[part])
+            place, keyed = self._channel_rows[part], bones.get(bone)
+            if keyed is None:
+                raise InterruptedReadingError(f"the bones of {self.subject.name} changed")
+            channels[place, row] = getattr(keyed, self._channel_names[part])
         self._waiting_rows.append(row)
         if len(self._waiting_rows) == len(self._waiting):
             self.settle()

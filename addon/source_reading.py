@@ -17,6 +17,7 @@ import bpy
 from ..core_math import run_steps
 from .curve_tables import PlayedCurves
 from .plain_values import Form, Values, find_form, make_getter, show
+from .sampling_scene import InterruptedReadingError
 
 BONES_AT_A_TIME = 250
 """Bones whose constraints are read between two pauses."""
@@ -106,6 +107,8 @@ class HeldDriver:
 class _HeldPose:
     """The constraints of an object and its bones, and the bones with properties of their own."""
 
+    owner: bpy.types.Object
+    bones: tuple[str, ...]
     constraints: list[HeldConstraint]
     named: list[str]
 
@@ -120,8 +123,17 @@ class SourceReader:
         self._parents: dict[int, dict[str, str]] = {}
 
     def let_go(self) -> None:
-        """Forget the drivers: while the user had a turn they may have been removed."""
+        """Forget the drivers: while the user had a turn they may have been removed.
+
+        Raises
+        ------
+        InterruptedReadingError
+            When bones were renamed, added or removed meanwhile: what is held names them.
+        """
         self._drivers.clear()
+        for held in self._poses.values():
+            if _list_bones(held.owner) != held.bones:
+                raise InterruptedReadingError(f"the bones of {held.owner.name} changed")
 
     def read_curves(self, owner: Any) -> PlayedCurves:
         """Return the curves that play on an ID."""
@@ -163,8 +175,8 @@ class SourceReader:
             return
         held = [_hold("", entry) for entry in owner.constraints]
         named = []
-        count = len(owner.pose.bones) if owner.pose is not None else 0
-        for first in range(0, count, BONES_AT_A_TIME):
+        bones = _list_bones(owner)
+        for first in range(0, len(bones), BONES_AT_A_TIME):
             for bone in owner.pose.bones[first : first + BONES_AT_A_TIME]:
                 constraints = bone.constraints
                 if len(constraints):
@@ -173,11 +185,17 @@ class SourceReader:
                 if bone.keys():
                     named.append(bone.name)
             yield
-        self._poses[key] = _HeldPose(held, named)
+        if _list_bones(owner) != bones:
+            raise InterruptedReadingError(f"the bones of {owner.name} changed")
+        self._poses[key] = _HeldPose(owner, bones, held, named)
 
     def _read_pose(self, owner: bpy.types.Object) -> _HeldPose:
         run_steps(self.iterate_pose(owner))
         return self._poses[owner.as_pointer()]
+
+
+def _list_bones(owner: bpy.types.Object) -> tuple[str, ...]:
+    return tuple(owner.pose.bones.keys()) if owner.pose is not None else ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,17 @@
 import bpy
 import pytest
 import rigs
+from test_sampling_by_bone import build_tangle
 
 from fettle.addon import kept, live, reading_job
 from fettle.addon.readings import read_shot
+from fettle.addon.sampling import (
+    InterruptedReadingError,
+    SamplingMemory,
+    iterate_sampling,
+    run_sampling,
+)
+from fettle.addon.subjects import find_subjects
 from fettle.core_math import Settings
 
 LAST = 1500
@@ -97,3 +105,36 @@ def test_object_removed_in_a_pause_is_no_error(scene, capfd):
     names = [subject.name for subject in kept.get(scene.name).reading.subjects]
     assert names == [other.name]
     assert "Traceback" not in "".join(capfd.readouterr())
+
+
+def rename_bones(rig):
+    for name in ("hand.L", "toe.R", "shoulder.L"):
+        rig.data.bones[name].name = f"old_{name}"
+
+
+def remove_bones(rig):
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode="EDIT")
+    for name in ("hand.L", "toe.R"):
+        rig.data.edit_bones.remove(rig.data.edit_bones[name])
+    bpy.ops.object.mode_set(mode="OBJECT")
+
+
+@pytest.mark.parametrize("edit", [rename_bones, remove_bones], ids=lambda edit: edit.__name__)
+@pytest.mark.parametrize("pauses", [1, 2, 3, 5, 8, 12, 20, 40])
+def test_bones_changed_in_a_pause_that_nobody_told_of(edit, pauses):
+    """The sampling goes on where it may, or says that it must begin anew; nothing else."""
+    scene = rigs.start_empty()
+    rig = build_tangle(scene)
+    rig.pose.bones["shoulder.L"]["weight"] = 1.0
+    layer = bpy.context.view_layer
+    who = [subject for subject in find_subjects(scene, layer) if subject.name == "Rig"]
+    steps = iterate_sampling(scene, layer, who, (1, 60), memory=SamplingMemory(), budget_ms=0.0)
+    for _ in range(pauses):
+        next(steps)
+    edit(rig)
+    try:
+        assert len(run_sampling(steps).samples) == 1
+    except InterruptedReadingError as error:
+        assert str(error) == "the bones of Rig changed"
+    assert not [entry for entry in bpy.data.scenes if entry.get("fettle_temporary")]
