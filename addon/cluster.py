@@ -10,10 +10,13 @@ the engine gives a shot up that took several workers along.
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
 from typing import Any
 
 from ..core_math import find_version
@@ -24,6 +27,7 @@ MISSING = (
     "install it with: pip install fettle[cluster]"
 )
 PATIENCE_S = 20
+END_S = 10
 ASK_EVERY_S = 1.0
 """How often a running shot asks whether the call that wanted it was stopped."""
 
@@ -81,11 +85,45 @@ def run_on_cluster(jobs: Sequence[Job], address: str) -> Iterator[tuple[int, Res
     distributed = find_engine()
     if distributed is None:
         raise ClusterError(MISSING)
+    with _run_loop(distributed) as loop:
+        try:
+            client = distributed.Client(
+                address, timeout=PATIENCE_S, set_as_default=False, loop=loop
+            )
+        except (OSError, ValueError, TimeoutError) as error:
+            reason = " ".join(str(error).split()) or type(error).__name__
+            raise ClusterError(f"{address}: no scheduler answers there ({reason})") from None
+        yield from _do_jobs(distributed, client, jobs)
+
+
+@contextlib.contextmanager
+def _run_loop(distributed: Any) -> Iterator[Any]:
+    """Run an event loop of our own in a thread that ends with the block.
+
+    A client that reaches nobody leaves the loop it started running for as long as the process
+    lives, and Blender is not made for Python that goes on in a thread beside it.
+    """
+    started: Future[tuple[Any, asyncio.AbstractEventLoop, asyncio.Event]] = Future()
+
+    async def wait_for_the_end() -> None:
+        end = asyncio.Event()
+        started.set_result((distributed.utils.IOLoop.current(), asyncio.get_running_loop(), end))
+        await end.wait()
+
+    thread = threading.Thread(
+        target=lambda: asyncio.run(wait_for_the_end()), name="cluster", daemon=True
+    )
+    thread.start()
+    engine_loop, loop, end = started.result()
     try:
-        client = distributed.Client(address, timeout=PATIENCE_S, set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
-        reason = " ".join(str(error).split()) or type(error).__name__
-        raise ClusterError(f"{address}: no scheduler answers there ({reason})") from None
+        yield engine_loop
+    finally:
+        loop.call_soon_threadsafe(end.set)
+        thread.join(END_S)
+
+
+def _do_jobs(distributed: Any, client: Any, jobs: Sequence[Job]) -> Iterator[tuple[int, Result]]:
+    """Hand the jobs to a client, yield what comes back, and close the client."""
     numbers: dict[Any, int] = {}
     run = uuid.uuid4().hex
     waiting = len(jobs)

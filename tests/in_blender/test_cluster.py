@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -183,6 +184,8 @@ def test_nobody_at_the_address_gets_one_line(shots, monkeypatch, capfd):
     (line,) = [line for line in capfd.readouterr().err.splitlines() if "fettle" in line]
     assert status == 2
     assert line.startswith("fettle check: tcp://127.0.0.1:9: no scheduler answers there")
+    # Python in a thread beside Blender's own work makes it crash now and then.
+    assert threading.enumerate() == [threading.main_thread()]
 
 
 def test_worker_with_another_fettle_says_so(shots):
@@ -191,6 +194,15 @@ def test_worker_with_another_fettle_says_so(shots):
     job = make_job(str(shots / "a.blend"), settings="")
     (error,) = cluster.run_remote(job, "9.9.9")["errors"]
     assert "was sent by Fettle 9.9.9" in error["error"]
+
+
+def test_nothing_goes_on_in_a_thread_once_the_shots_are_read(farm, shots, tmp_path):
+    farm.add_worker("four")
+    out = tmp_path / "out.json"
+    words = ["check", str(shots / "a.blend"), "--quiet", "--json", str(out)]
+    main([*words, "--cluster", farm.address])
+    assert len(json.loads(out.read_text())["shots"]) == 1
+    assert threading.enumerate() == [threading.main_thread()]
 
 
 def test_without_the_engine_the_command_says_how_to_get_it(shots, monkeypatch, capfd):
