@@ -27,7 +27,9 @@ MISSING = (
     "install it with: pip install fettle[cluster]"
 )
 PATIENCE_S = 20
+"""How long a scheduler may take to answer."""
 END_S = 10
+"""How long the engine may take to leave what it was doing."""
 ASK_EVERY_S = 1.0
 """How often a running shot asks whether the call that wanted it was stopped."""
 
@@ -87,10 +89,13 @@ def run_on_cluster(jobs: Sequence[Job], address: str) -> Iterator[tuple[int, Res
         raise ClusterError(MISSING)
     with _run_loop(distributed) as loop:
         try:
+            asyncio.run_coroutine_threadsafe(
+                _greet(distributed, address), loop.asyncio_loop
+            ).result()
             client = distributed.Client(
                 address, timeout=PATIENCE_S, set_as_default=False, loop=loop
             )
-        except (OSError, ValueError, TimeoutError) as error:
+        except (OSError, ValueError) as error:
             reason = " ".join(str(error).split()) or type(error).__name__
             raise ClusterError(f"{address}: no scheduler answers there ({reason})") from None
         yield from _do_jobs(distributed, client, jobs)
@@ -103,23 +108,33 @@ def _run_loop(distributed: Any) -> Iterator[Any]:
     A client that reaches nobody leaves the loop it started running for as long as the process
     lives, and Blender is not made for Python that goes on in a thread beside it.
     """
-    started: Future[tuple[Any, asyncio.AbstractEventLoop, asyncio.Event]] = Future()
+    started: Future[tuple[Any, asyncio.Event]] = Future()
 
     async def wait_for_the_end() -> None:
         end = asyncio.Event()
-        started.set_result((distributed.utils.IOLoop.current(), asyncio.get_running_loop(), end))
+        started.set_result((distributed.utils.IOLoop.current(), end))
         await end.wait()
 
-    thread = threading.Thread(
-        target=lambda: asyncio.run(wait_for_the_end()), name="cluster", daemon=True
-    )
+    thread = threading.Thread(target=lambda: asyncio.run(wait_for_the_end()), daemon=True)
     thread.start()
-    engine_loop, loop, end = started.result()
+    loop, end = started.result()
     try:
-        yield engine_loop
+        yield loop
     finally:
-        loop.call_soon_threadsafe(end.set)
+        loop.add_callback(end.set)
         thread.join(END_S)
+
+
+async def _greet(distributed: Any, address: str) -> None:
+    """See that a scheduler answers: the engine waits for ever for one who listens and is silent."""
+    arguments = distributed.Security().get_connection_args("client")
+    connecting = distributed.connect(address, timeout=PATIENCE_S, **arguments)
+    try:
+        # The engine's own timeout comes first where nobody listens, with the better words.
+        connection = await asyncio.wait_for(connecting, PATIENCE_S + 1)
+    except TimeoutError:
+        raise TimeoutError(f"something listens, but is silent for {PATIENCE_S} s") from None
+    await connection.close()
 
 
 def _do_jobs(distributed: Any, client: Any, jobs: Sequence[Job]) -> Iterator[tuple[int, Result]]:

@@ -5,6 +5,7 @@
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -184,8 +185,16 @@ def test_nobody_at_the_address_gets_one_line(shots, monkeypatch, capfd):
     (line,) = [line for line in capfd.readouterr().err.splitlines() if "fettle" in line]
     assert status == 2
     assert line.startswith("fettle check: tcp://127.0.0.1:9: no scheduler answers there")
-    # Python in a thread beside Blender's own work makes it crash now and then.
-    assert threading.enumerate() == [threading.main_thread()]
+
+
+def test_somebody_else_at_the_address_gets_one_line(shots, monkeypatch, capfd):
+    monkeypatch.setattr(cluster, "PATIENCE_S", 1)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        address = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
+        status = main(["check", str(shots / "a.blend"), "--quiet", "--cluster", address])
+    (line,) = [line for line in capfd.readouterr().err.splitlines() if "fettle" in line]
+    assert status == 2
+    assert "no scheduler answers there (something listens, but is silent for 1 s)" in line
 
 
 def test_worker_with_another_fettle_says_so(shots):
@@ -196,7 +205,7 @@ def test_worker_with_another_fettle_says_so(shots):
     assert "was sent by Fettle 9.9.9" in error["error"]
 
 
-def test_nothing_goes_on_in_a_thread_once_the_shots_are_read(farm, shots, tmp_path):
+def test_call_from_this_process_reads_and_leaves_no_thread(farm, shots, tmp_path):
     farm.add_worker("four")
     out = tmp_path / "out.json"
     words = ["check", str(shots / "a.blend"), "--quiet", "--json", str(out)]
